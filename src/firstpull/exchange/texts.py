@@ -1,0 +1,31 @@
+"""Values as text that reads back as the same value."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from firstpull.errors import BadInput
+from firstpull.units import Length, parse_length, show_length
+
+PLACES = 9
+
+
+def rounded(value: float) -> float:
+    """A load, torque or pressure to 9 places, so that its decimal text is the value: 55 lbf·in has no shorter one."""
+    return round(value, PLACES)
+
+
+def number_text(value: float) -> str:
+    """A plain decimal without an exponent, at most 9 places."""
+    text = f"{value:.{PLACES}f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def length_text(value: Length, *, parse: Callable[[str], Length] = parse_length) -> str:
+    """The length as typed when ``parse`` reads that text as the same length; else the exact number of mm."""
+    try:
+        if value.typed == value.typed.strip() and parse(value.typed) == value:
+            return value.typed
+    except BadInput:
+        pass
+    return show_length(value, "mm", decimals=6).rstrip("0").rstrip(".") + " mm"
