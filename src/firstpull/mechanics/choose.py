@@ -6,19 +6,18 @@ from dataclasses import dataclass
 
 from firstpull.mechanics.insert import Body, End, Head, Insert
 from firstpull.mechanics.tool import Tool
-from firstpull.units import Length
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Needs:
-    """What the joint asks for; ``None`` = does not matter. ``room_behind`` is free room behind the blind side."""
+    """What the joint asks for; ``None`` = does not matter. ``room_behind_mm`` is the free room behind the blind side."""
 
     thread: str
     end: End | None = None
     head: Head | None = None
     body: Body | None = None
     material: str | None = None
-    room_behind: Length | None = None
+    room_behind_mm: float | None = None
     tool: Tool | None = None
 
 

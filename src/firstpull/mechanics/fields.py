@@ -33,18 +33,23 @@ def to_record(thing: Any) -> dict[str, Any]:
 
 
 def from_record(data: Any, form: Form, *, names: tuple[str, ...], where: str) -> dict[str, Any]:
-    """The keyword arguments that :func:`to_record` wrote. Raises BadInput naming the field."""
+    """The keyword arguments that :func:`to_record` wrote. ``None`` = left out.
+
+    Raises BadInput naming the field.
+    """
     if not isinstance(data, dict):
         raise BadInput("This should be a set of named values.", where=where)
     unknown = sorted(str(key) for key in data if key not in names)
     if unknown:
         raise BadInput(f"“{unknown[0]}” is not known here.", where=where, hint="Known: " + ", ".join(names) + ".")
-    return {name: _read(value, name, form, f"{where}.{name}" if where else name) for name, value in data.items()}
+    return {
+        name: _read(value, name, form, f"{where}.{name}" if where else name)
+        for name, value in data.items()
+        if value is not None
+    }
 
 
 def _read(value: Any, name: str, form: Form, place: str) -> Any:
-    if value is None:
-        return None
     if name in form.lengths:
         return Length.from_json(value, where=place)
     if name in form.whole:

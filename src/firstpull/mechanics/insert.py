@@ -97,3 +97,120 @@ FORM = field_readers.Form(
     whole=frozenset(("head_marks",)),
     choices={"head": HEADS, "end": ENDS, "body": BODIES, "grip_datum": GRIP_DATUMS},
 )
+
+
+def check_insert(insert: Insert, *, where: str = "insert") -> None:
+    """Raises BadInput with the field when the dimensions cannot all be true.
+
+    Checked: every length positive and under 1 m; grip_min < grip_max; set allowance inside its own limits;
+    body ≤ hole < flange; counterbore < body; the lengths of thread, shank and flange within the free length; and
+    room for the stroke, L_free − flange − G_max − A ≥ thread length (the set protrusion does not depend on the stack).
+    """
+    _check_values(insert, where)
+    if insert.grip_min >= insert.grip_max:
+        raise BadInput(
+            f"Minimum grip {insert.grip_min.typed} is not below maximum grip {insert.grip_max.typed}.",
+            where=f"{where}.grip_min",
+            hint="Swap them, or check the unit.",
+        )
+    if insert.grip_datum == "surface" and insert.head != "countersunk":
+        raise BadInput(
+            "Only a countersunk head can have its grip counted from the surface.",
+            where=f"{where}.grip_datum",
+            hint="Use “flange”.",
+        )
+    _check_allowance(insert, where)
+    _below(insert, "counterbore_diameter", "body_diameter", where=where)
+    _below(insert, "body_diameter", "hole_diameter", where=where, equal=True)
+    _below(insert, "hole_diameter", "flange_diameter", where=where)
+    _below(insert, "body_diameter", "flange_diameter", where=where)
+    _check_lengths(insert, where)
+
+
+def set_protrusion_nm(insert: Insert, allowance: Length) -> int | None:
+    """What stands behind the stack after setting, in nm: L_free − head − G_max − A; ``None`` without the head's height.
+
+    With the grip counted from the surface the head's height is part of the grip and is not taken off again.
+    """
+    head = head_height_nm(insert)
+    return (
+        None
+        if head is None
+        else insert.length_free.nanometres - head - insert.grip_max.nanometres - allowance.nanometres
+    )
+
+
+def head_height_nm(insert: Insert) -> int | None:
+    """How far the grip datum lies below the insert's top, in nm; ``None`` when the flange thickness is not known."""
+    if insert.grip_datum == "surface":
+        return 0
+    return None if insert.flange_thickness is None else insert.flange_thickness.nanometres
+
+
+def _check_values(insert: Insert, where: str) -> None:
+    if not insert.thread.strip():
+        raise BadInput("The thread is missing.", where=f"{where}.thread", hint="For example “M6” or “1/4-20 UNC”.")
+    for name in LENGTH_NAMES:
+        value = getattr(insert, name)
+        if value is not None:
+            field_readers.length(
+                value, f"{where}.{name}", zero=name in ("grip_min", "hole_tolerance", "set_allowance_min")
+            )
+    for name, words in (FORM.choices or {}).items():
+        field_readers.choice(getattr(insert, name), words, f"{where}.{name}")
+    for name in FORM.numbers:
+        if getattr(insert, name) is not None:
+            field_readers.positive(getattr(insert, name), f"{where}.{name}")
+    if insert.head_marks is not None and not 0 <= field_readers.whole(insert.head_marks, f"{where}.head_marks") <= 20:
+        raise BadInput(
+            f"{insert.head_marks} head marks cannot be right.",
+            where=f"{where}.head_marks",
+            hint="A number from 0 to 20.",
+        )
+
+
+def _check_allowance(insert: Insert, where: str) -> None:
+    low, value, high = insert.set_allowance_min, insert.set_allowance, insert.set_allowance_max
+    if low is not None and high is not None and low > high:
+        raise BadInput(
+            f"The lower limit of the set allowance, {low.typed}, is above the upper one, {high.typed}.",
+            where=f"{where}.set_allowance_min",
+        )
+    if value is not None and ((low is not None and value < low) or (high is not None and value > high)):
+        raise BadInput(f"The set allowance {value.typed} is outside its own limits.", where=f"{where}.set_allowance")
+
+
+def _below(insert: Insert, smaller: str, larger: str, *, where: str, equal: bool = False) -> None:
+    less, more = getattr(insert, smaller), getattr(insert, larger)
+    if less is None or more is None or less < more or (equal and less == more):
+        return
+    names = smaller.replace("_", " "), larger.replace("_", " ")
+    raise BadInput(
+        f"The {names[0]} {less.typed} is not below the {names[1]} {more.typed}.",
+        where=f"{where}.{smaller}",
+        hint="Check both, and their units.",
+    )
+
+
+def _check_lengths(insert: Insert, where: str) -> None:
+    parts = [part for part in (insert.thread_length, insert.unthreaded_length) if part is not None]
+    if sum(part.nanometres for part in parts) > insert.length_free.nanometres:
+        raise BadInput(
+            "Thread and shank together are longer than the insert.",
+            where=f"{where}.length_free",
+            hint="Check the lengths and their units.",
+        )
+    allowance = insert.set_allowance or Length(0)
+    left = (
+        insert.length_free.nanometres
+        - (head_height_nm(insert) or 0)
+        - insert.grip_max.nanometres
+        - allowance.nanometres
+    )
+    thread = insert.thread_length.nanometres if insert.thread_length is not None else 0
+    if left <= 0 or left < thread:
+        raise BadInput(
+            f"A free length of {insert.length_free.typed} has no room for the maximum grip, the set allowance and the thread.",
+            where=f"{where}.length_free",
+            hint="Check the lengths and their units.",
+        )
