@@ -309,19 +309,13 @@ def _words(name: str) -> str:
 
 def _read_cell(reading: _Reading, rule: FieldRule, column: Column, text: str) -> Any:
     if rule.name == "thread":
-        thread(text)
+        thread(text)  # only to refuse what no thread table knows; the text stays as typed
     if rule.kind == "text":
         return text
     if rule.kind == "choice":
-        word = CHOICES[rule.name].get(plain(text))
-        if word is None:
-            raise BadInput(f"“{text[:60]}” is not known here.", hint=f"Write {_words(rule.name)}.")
-        return word
+        return _read_choice(rule, text)
     if rule.kind == "count":
-        number = parse_number(text)
-        if number.denominator != 1 or not 0 <= number <= 100:
-            raise BadInput(f"“{text}” is not a count.", hint="Write a whole number from 0 to 100.")
-        return int(number)
+        return _read_count(text)
     if _bare(text):
         if column.unit is None:
             choices = " or ".join(f"“{text} {unit}”" for unit in units_of(rule.kind)[:2])
@@ -332,6 +326,20 @@ def _read_cell(reading: _Reading, rule: FieldRule, column: Column, text: str) ->
     if rule.kind == "torque":
         return rounded(parse_torque(text).newton_metres)
     return parse_length(text)
+
+
+def _read_choice(rule: FieldRule, text: str) -> str:
+    word = CHOICES[rule.name].get(plain(text))
+    if word is None:
+        raise BadInput(f"“{text[:60]}” is not known here.", hint=f"Write {_words(rule.name)}.")
+    return word
+
+
+def _read_count(text: str) -> int:
+    number = parse_number(text)
+    if number.denominator != 1 or not 0 <= number <= 100:
+        raise BadInput(f"“{text}” is not a count.", hint="Write a whole number from 0 to 100.")
+    return int(number)
 
 
 def _fitting(reading: _Reading, column: Column, text: str) -> str:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields
 from typing import Any, cast
 
@@ -31,8 +32,8 @@ from firstpull.mechanics.insert import (
     check_insert,
 )
 from firstpull.mechanics.setting import AirToStack, Allowance, Batch, GivenWindow
-from firstpull.mechanics.stack import Layer, Stack
-from firstpull.mechanics.tool import CONTROLS, PLUS_TURNS, ROTATIONS, Control, PlusTurns, Rotation, Tool
+from firstpull.mechanics.stack import Layer, Stack, check_stack
+from firstpull.mechanics.tool import CONTROLS, PLUS_TURNS, ROTATIONS, Control, PlusTurns, Rotation, Tool, check_tool
 from firstpull.trade.materials import is_coating
 from firstpull.trade.sheet_gauges import parse_thickness
 from firstpull.units import Length, LengthUnit
@@ -68,6 +69,17 @@ _TOOL = (
     "line_pressure", "piston_area", "ratio", "efficiency", "stiffness", "play", "lead_doubt", "process_sd",
     "present_set_length", "gap", "mandrel_class",
 )  # fmt: skip
+_TOOL_FILE_NAMES = {
+    "load_max_n": "load_max",
+    "rated_pressure_bar": "rated_pressure",
+    "line_pressure_bar": "line_pressure",
+    "piston_area_mm2": "piston_area",
+    "stiffness_kn_per_mm": "stiffness",
+    "backlash_turns": "play",
+    "lead_rel_sd": "lead_doubt",
+    "process_sd_mm": "process_sd",
+}
+_INSERT_FILE_NAMES = {"setting_load_n": "setting_load", "tightening_torque_max_nm": "tightening_torque_max"}
 _NEEDS = ("thread", "end", "head", "body", "material", "room_behind")
 
 
@@ -161,7 +173,7 @@ def _job(data: dict[str, Any]) -> JobFile:
         needs=_needs(_section(root, "needs", _NEEDS)) if root.has("needs") else None,
         tool=_tool(tool) if tool is not None else None,
         present_set_length=tool.length("present_set_length") if tool is not None else None,
-        gap_mm=tool.length_mm("gap", 0.0) if tool is not None else 0.0,
+        gap_mm=tool.length_mm_or("gap", 0.0) if tool is not None else 0.0,
         mandrel_class=(tool.text("mandrel_class") or None) if tool is not None else None,
     )
 
@@ -184,15 +196,28 @@ def _stack(section: Section) -> Stack:
         )
     if len(layers) > MAX_LAYERS:
         raise BadInput(f"The stack has {len(layers)} layers; at most {MAX_LAYERS} are read.", where="stack.layer")
-    read = tuple(
+    layers_read = tuple(
         _layer(Section.of(layer, f"stack.layer[{index}]", known=_LAYER)) for index, layer in enumerate(layers, start=1)
     )
-    return Stack(
-        layers=read,
+    stack = Stack(
+        layers=layers_read,
         readings=section.lengths("measured", most=MAX_READINGS),
         gauge_error_mm=section.length_mm_or("gauge_error", 0.02),
         resolution_mm=section.length_mm_or("resolution", 0.01),
     )
+    _checked(lambda: check_stack(stack), {"gauge_error_mm": "gauge_error", "resolution_mm": "resolution"})
+    return stack
+
+
+def _checked(check: Callable[[], None], file_names: Mapping[str, str]) -> None:
+    """Run a check of the mechanics; a place that it names is said by the name that the file uses."""
+    try:
+        check()
+    except BadInput as error:
+        head, _, name = error.where.rpartition(".")
+        if name in file_names:
+            error.where = f"{head}.{file_names[name]}"
+        raise
 
 
 def _layer(section: Section) -> Layer:
@@ -239,7 +264,7 @@ def _insert(data: Any) -> tuple[Insert | None, str | None]:
         note=section.text("note"),
         **values,
     )
-    check_insert(insert)
+    _checked(lambda: check_insert(insert), _INSERT_FILE_NAMES)
     return insert, None
 
 
@@ -275,7 +300,7 @@ def _tool(section: Section) -> Tool:
     if control is None:
         raise BadInput("“control” is missing.", where="tool.control", hint="Use “stroke” or “force”.")
     play, doubt = section.number("play"), section.number("lead_doubt")
-    return Tool(
+    tool = Tool(
         control=cast(Control, control),
         name=section.text("name"),
         lead_per_turn=section.length("lead_per_turn"),
@@ -295,6 +320,8 @@ def _tool(section: Section) -> Tool:
         lead_rel_sd=0.03 if doubt is None else doubt,
         process_sd_mm=section.length_mm_or("process_sd", 0.03),
     )
+    _checked(lambda: check_tool(tool), _TOOL_FILE_NAMES)
+    return tool
 
 
 def write_job(job: JobFile) -> str:
