@@ -1,0 +1,88 @@
+"""Taking in events of another copy of the record, unchanged."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+
+from sqlalchemy import Connection, func, insert, select
+
+from firstpull.errors import RecordDamaged
+from firstpull.record.event import Event, event_from_json
+from firstpull.store.results import MovedOn
+from firstpull.store.rows import event_from_row, events_after, row_of
+from firstpull.store.schema import event_table
+from firstpull.store.summaries import Summaries
+
+
+def add_events(
+    connection: Connection,
+    events: Iterable[Event],
+    *,
+    summaries: Summaries,
+    place: Callable[[int], str] | None,
+) -> int:
+    """Add what is new of ``events`` in the transaction of ``connection``; see :meth:`Store.import_events`."""
+    heads: dict[str, tuple[int, str]] = {}
+    grown: dict[str, int] = {}
+    start: int = connection.execute(select(func.max(event_table.c.number))).scalar() or 0
+    number = start
+    for position, given in enumerate(events, 1):
+        where = place(position) if place else f"{given.stream} event {given.sequence}"
+        event = event_from_json(given.to_json(), where=where)
+        if event.stream not in heads:
+            heads[event.stream] = _head(connection, event.stream)
+        last, last_hash = heads[event.stream]
+        if event.sequence <= last:
+            _check_same(connection, event, where)
+            continue
+        if event.sequence != last + 1 or event.previous != last_hash:
+            gap = event.sequence != last + 1
+            raise RecordDamaged(
+                f"{event.stream} has a gap: event {last + 1} is missing before event {event.sequence}."
+                if gap
+                else f"{event.stream} event {event.sequence} does not follow from event {last}: the chain is broken.",
+                where=where,
+                hint="Nothing was imported. Export the whole record again.",
+            )
+        _check_id(connection, event, where)
+        number += 1
+        connection.execute(insert(event_table), row_of(event, number=number))
+        heads[event.stream] = (event.sequence, event.hash)
+        grown[event.stream] = number
+    for stream, last_number in grown.items():
+        summaries.write(connection, events_after(connection, stream, 0), number=last_number)
+    return number - start
+
+
+def _head(connection: Connection, stream: str) -> tuple[int, str]:
+    columns = event_table.c
+    query = select(columns.sequence, columns.hash).where(columns.stream == stream).order_by(columns.sequence.desc())
+    row = connection.execute(query.limit(1)).first()
+    return (0, "") if row is None else (row[0], row[1])
+
+
+def _check_same(connection: Connection, event: Event, where: str) -> None:
+    columns = event_table.c
+    query = select(event_table).where(columns.stream == event.stream, columns.sequence == event.sequence)
+    here = event_from_row(connection.execute(query).one())
+    if here.hash != event.hash:
+        raise MovedOn(
+            f"{event.stream} event {event.sequence} is another one here ({here.type}, {here.at}, {here.by}).",
+            where=where,
+            hint="Nothing was imported. The two records went separate ways; keep both files.",
+            events=(here,),
+            stream=event.stream,
+        )
+
+
+def _check_id(connection: Connection, event: Event, where: str) -> None:
+    row = connection.execute(select(event_table).where(event_table.c.client_id == event.client_id)).first()
+    if row is not None:
+        here = event_from_row(row)
+        raise MovedOn(
+            f"The id {event.client_id} already stands for {here.stream} event {here.sequence}.",
+            where=where,
+            hint="Nothing was imported. An id stands for one event only.",
+            events=(here,),
+            stream=here.stream,
+        )
