@@ -2,10 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from firstpull.mechanics.insert import Body, End, Head, Insert
-from firstpull.mechanics.tool import Tool
+from firstpull.errors import BadInput
+from firstpull.mechanics import fields as field_readers
+from firstpull.mechanics.insert import (
+    BODIES,
+    ENDS,
+    HEADS,
+    Body,
+    End,
+    Head,
+    Insert,
+    check_insert,
+    head_height_nm,
+    set_protrusion_nm,
+)
+from firstpull.mechanics.stack import Stack, thickness
+from firstpull.mechanics.tool import Tool, capacity, check_tool
+from firstpull.units import NM_PER_MM, LengthUnit, show_length, show_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,3 +81,284 @@ class Choice:
     candidates: tuple[Candidate, ...]
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Joint:
+    """The joint, prepared once: canonical thread, thicknesses and room in nm, and how threads are written here."""
+
+    needs: Needs
+    thread: str
+    value: int
+    low: int
+    high: int
+    room: int | None
+    unit: LengthUnit
+
+    def show(self, value_nm: int) -> str:
+        return f"{show_length(value_nm, self.unit)} {self.unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Miss:
+    """Why an insert is out: how many checks it passed before (more is nearer), and by how many nm it missed."""
+
+    passed: int
+    by_nm: int
+    reason: str
+    cure: str
+
+
+def choose(inserts: Iterable[Insert], *, stack: Stack, needs: Needs, unit: LengthUnit = "mm") -> Choice:
+    """The inserts that suit, best first, and the others with their first reason and smallest cure.
+
+    Hard checks in this order: thread, end, head, body, material, grip range enclosing the thinnest and thickest stack,
+    room behind before and after setting, and the tool when one is given. Ranked by the tightest margin as a share
+    (the grip's is 1 when the stack sits in the middle of the range); ties by less unused grip, shorter free length,
+    then part. Strength of the joint is not judged here. ``unit`` is that of the lengths in the texts. Raises
+    BadInput for a stack, need or thread that cannot be right.
+    """
+    joint = _prepare(stack, needs, unit)
+    names: dict[str, str | None] = {}
+    fitting: list[tuple[tuple[float, int, int, str], Insert, tuple[Check, ...]]] = []
+    missed: list[tuple[int, int, str, int, Rejected]] = []
+    for index, insert in enumerate(inserts):
+        found = _word_miss(insert, joint, names) or _size_miss(insert, joint)
+        if found is None:
+            checks = _checks(insert, joint)
+            if isinstance(checks, tuple):
+                fitting.append((_rank_key(insert, joint, checks), insert, checks))
+                continue
+            found = checks
+        missed.append((-found.passed, found.by_nm, insert.part, index, Rejected(insert, found.reason, found.cure)))
+    fitting.sort(key=lambda row: row[0])
+    missed.sort(key=lambda row: row[:4])
+    candidates = tuple(_candidate(rank, fitting, joint) for rank in range(1, len(fitting) + 1))
+    rejected = tuple(row[4] for row in missed)
+    return Choice(candidates, rejected, _notes(candidates, rejected))
+
+
+def _prepare(stack: Stack, needs: Needs, unit: LengthUnit) -> _Joint:
+    from firstpull.trade.threads import thread
+
+    for name, words in (("end", ENDS), ("head", HEADS), ("body", BODIES)):
+        if getattr(needs, name) is not None:
+            field_readers.choice(getattr(needs, name), words, f"needs.{name}")
+    room = (
+        None if needs.room_behind_mm is None else field_readers.positive(needs.room_behind_mm, "needs.room_behind_mm")
+    )
+    if needs.tool is not None:
+        check_tool(needs.tool)
+    size = thickness(stack, unit=unit)
+    value, low, high = (round(part * NM_PER_MM) for part in (size.value_mm, size.low_mm, size.high_mm))
+    canonical = thread(needs.thread, where="needs.thread").designation
+    return _Joint(needs, canonical, value, low, high, None if room is None else round(room * NM_PER_MM), unit)
+
+
+def _word_miss(insert: Insert, joint: _Joint, names: dict[str, str | None]) -> _Miss | None:
+    needs = joint.needs
+    if insert.thread not in names:
+        names[insert.thread] = _canonical(insert.thread)
+    if names[insert.thread] != joint.thread:
+        return _Miss(
+            0, 0, f"Its thread is {insert.thread}, not {joint.thread}.", f"Take an insert with {joint.thread}."
+        )
+    if needs.end is not None and insert.end != needs.end:
+        return _Miss(1, 0, f"Its end is {insert.end}, not {needs.end}.", f"Take one with its end {needs.end}.")
+    if needs.head is not None and insert.head != needs.head:
+        return _Miss(2, 0, f"Its head is {insert.head}, not {needs.head}.", f"Take one with a {needs.head} head.")
+    if needs.body is not None and insert.body != needs.body:
+        return _Miss(3, 0, f"Its body is {insert.body}, not {needs.body}.", f"Take one with a {needs.body} body.")
+    if needs.material is not None and insert.material.casefold() != needs.material.casefold():
+        return _Miss(
+            4,
+            0,
+            f"Its material is {insert.material or 'not known'}, not {needs.material}.",
+            f"Take one of {needs.material}.",
+        )
+    return None
+
+
+def _canonical(name: str) -> str | None:
+    from firstpull.trade.threads import thread
+
+    try:
+        return thread(name).designation
+    except BadInput:
+        return None
+
+
+def _size_miss(insert: Insert, joint: _Joint) -> _Miss | None:
+    over, under = joint.high - insert.grip_max.nanometres, insert.grip_min.nanometres - joint.low
+    if over > 0:
+        text = f"The thickest stack, {joint.show(joint.high)}, is {joint.show(over)} above its maximum grip of {joint.show(insert.grip_max.nanometres)}."
+        return _Miss(5, over, text, f"Take {joint.show(over)} off the stack, or the next longer grip range.")
+    if under > 0:
+        text = f"The thinnest stack, {joint.show(joint.low)}, is {joint.show(under)} below its minimum grip of {joint.show(insert.grip_min.nanometres)}."
+        return _Miss(5, under, text, f"Add a shim of {joint.show(under)}, or take the next shorter grip range.")
+    if joint.room is None:
+        return None
+    head = head_height_nm(insert)
+    # Without the head's height the whole length counts, which can only reject too much, never too little.
+    before = insert.length_free.nanometres - (head or 0) - joint.low
+    if before > joint.room:
+        lacks = before - joint.room
+        maybe = " Its flange thickness is not known: give it, and it may fit." if head is None else ""
+        text = f"Before setting it stands {joint.show(before)} behind the stack, {joint.show(lacks)} more than there is room."
+        return _Miss(6, lacks, text, f"Make {joint.show(lacks)} more room, or take a shorter insert.{maybe}")
+    return None
+
+
+def _checks(insert: Insert, joint: _Joint) -> tuple[Check, ...] | _Miss:
+    """Every check of an insert that passed the quick ones, or what the slow ones found."""
+    try:
+        check_insert(insert)
+    except BadInput as problem:
+        return _Miss(7, 0, f"Its data cannot be right: {problem.what}", f"Correct {problem.where} in the catalogue.")
+    needs = joint.needs
+    checks = [_word("thread", joint.thread, insert.thread)]
+    for name, wanted in (("end", needs.end), ("head", needs.head), ("body", needs.body), ("material", needs.material)):
+        if wanted is not None:
+            checks.append(_word(name, wanted, getattr(insert, name)))
+    checks.append(_grip_check(insert, joint))
+    checks.extend(_room_checks(insert, joint))
+    tool_checks = _tool_checks(insert, joint)
+    if isinstance(tool_checks, _Miss):
+        return tool_checks
+    return (*checks, *tool_checks)
+
+
+def _word(name: str, wanted: str, has: str) -> Check:
+    return Check(name, wanted, has, None, "", True, f"{name.capitalize()}: {has}.")
+
+
+def _grip_check(insert: Insert, joint: _Joint) -> Check:
+    least, most = insert.grip_min.nanometres, insert.grip_max.nanometres
+    margin = 2 * min(joint.low - least, most - joint.high) / (most - least)
+    demand = f"{show_length(joint.low, joint.unit)} to {show_length(joint.high, joint.unit)}"
+    offer = f"{show_length(least, joint.unit)} to {show_length(most, joint.unit)}"
+    return Check(
+        "grip",
+        demand,
+        offer,
+        round(margin, 6),
+        joint.unit,
+        True,
+        f"Grip {offer} {joint.unit} encloses the stack, {demand} {joint.unit}.",
+    )
+
+
+def _room_checks(insert: Insert, joint: _Joint) -> list[Check]:
+    if joint.room is None:
+        return []
+    before = insert.length_free.nanometres - (head_height_nm(insert) or 0) - joint.low
+    rows = [("room before setting", before)]
+    after = None if insert.set_allowance is None else set_protrusion_nm(insert, insert.set_allowance)
+    if after is not None:
+        rows.append(("room after setting", after))
+    return [
+        Check(
+            name,
+            stands / NM_PER_MM,
+            joint.room / NM_PER_MM,
+            round((joint.room - stands) / joint.room, 6),
+            "mm",
+            True,
+            f"{name.capitalize()}: {joint.show(stands)} of {joint.show(joint.room)}.",
+        )
+        for name, stands in rows
+    ]
+
+
+def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
+    tool, stroke = joint.needs.tool, _stroke_nm(insert, joint)
+    if tool is None:
+        return []
+    if stroke is None:
+        return [
+            Check(
+                "tool",
+                "not known",
+                "not known",
+                None,
+                "",
+                True,
+                "Its set allowance is not known: the tool is not checked.",
+            )
+        ]
+    found = capacity(tool, stroke_mm=stroke / NM_PER_MM, load_n=insert.setting_load_n, unit=joint.unit)
+    if not found.ok:
+        return _Miss(8, 0, found.reasons[0], "Use a tool that can, or take another insert.")
+    checks = []
+    if tool.stroke_max is not None:
+        gross, most = found.gross_stroke_mm, tool.stroke_max.mm
+        text = f"The pull takes {show_mm(gross, joint.unit)} of the tool's {show_mm(most, joint.unit)} {joint.unit} of stroke."
+        checks.append(Check("tool stroke", gross, most, round((most - gross) / most, 6), "mm", True, text))
+    load, available = insert.setting_load_n, found.available_load_n
+    if load is not None and available is not None:
+        text = f"Setting takes {load / 1000:.2f} of the tool's {available / 1000:.2f} kN."
+        checks.append(Check("tool load", load, available, round((available - load) / available, 6), "N", True, text))
+    return checks
+
+
+def _stroke_nm(insert: Insert, joint: _Joint) -> int | None:
+    return (
+        None
+        if insert.set_allowance is None
+        else insert.grip_max.nanometres - joint.value + insert.set_allowance.nanometres
+    )
+
+
+def _tightest(checks: Sequence[Check]) -> Check:
+    return min((check for check in checks if check.margin is not None), key=lambda check: check.margin or 0.0)
+
+
+def _rank_key(insert: Insert, joint: _Joint, checks: Sequence[Check]) -> tuple[float, int, int, str]:
+    return (
+        -(_tightest(checks).margin or 0.0),
+        insert.grip_max.nanometres - joint.value,
+        insert.length_free.nanometres,
+        insert.part,
+    )
+
+
+def _candidate(
+    rank: int, fitting: Sequence[tuple[tuple[float, int, int, str], Insert, tuple[Check, ...]]], joint: _Joint
+) -> Candidate:
+    key, insert, checks = fitting[rank - 1]
+    tightest = _tightest(checks)
+    stroke, head = _stroke_nm(insert, joint), head_height_nm(insert)
+    after = None if insert.set_allowance is None else set_protrusion_nm(insert, insert.set_allowance)
+    why = f"Tightest: {tightest.name}, {100 * (tightest.margin or 0.0):.0f} % to spare."
+    if rank > 1 and fitting[rank - 2][0][0] == key[0]:
+        before_key, before, _ = fitting[rank - 2]
+        decided = next(
+            (words for place, words in _TIES if before_key[place] != key[place]),
+            "all is equal, so the catalogue's order",
+        )
+        why += f" As much as {before.name}; {decided} decides."
+    return Candidate(
+        insert=insert,
+        rank=rank,
+        checks=checks,
+        tightest=tightest,
+        unused_grip_mm=(insert.grip_max.nanometres - joint.value) / NM_PER_MM,
+        stroke_mm=None if stroke is None else stroke / NM_PER_MM,
+        free_protrusion_mm=None if head is None else (insert.length_free.nanometres - head - joint.value) / NM_PER_MM,
+        set_protrusion_mm=None if after is None else after / NM_PER_MM,
+        why=why,
+    )
+
+
+_TIES: tuple[tuple[int, str], ...] = ((1, "less unused grip"), (2, "the shorter free length"), (3, "the part's name"))
+
+
+def _notes(candidates: tuple[Candidate, ...], rejected: tuple[Rejected, ...]) -> tuple[str, ...]:
+    if candidates:
+        return (
+            "Grip, thread, head, end, room and tool are checked; the strength of the joint and the metal pair are not.",
+        )
+    if not rejected:
+        return ("There are no inserts to choose from: import a catalogue first.",)
+    nearest = rejected[0]
+    return (f"Nothing fits. Nearest is {nearest.insert.name}: {nearest.reason} {nearest.cure}",)

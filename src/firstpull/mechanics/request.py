@@ -80,7 +80,26 @@ def check_request(request: SettingRequest) -> None:
         field_readers.length(request.allowance.value, "set_allowance", zero=True)
         if request.allowance.sd_mm is not None:
             field_readers.positive(request.allowance.sd_mm, "set_allowance_sd_mm", zero=True)
+    if request.shift is not None:
+        field_readers.positive(request.shift.sd_mm, "shift.sd_mm", zero=True)
+        if abs(field_readers.number(request.shift.mean_mm, "shift.mean_mm")) > 5:
+            raise BadInput(
+                f"An air-to-stack shift of {request.shift.mean_mm:g} mm cannot be right.",
+                where="shift.mean_mm",
+                hint="In mm; a few tenths at most.",
+            )
+    _check_ranges(request)
+    if request.present_set_length is not None:
+        field_readers.length(request.present_set_length, "present_set_length")
+    if field_readers.positive(request.gap_mm, "gap_mm", zero=True) > 100:
+        raise BadInput(f"A gap of {request.gap_mm:g} mm cannot be right.", where="gap_mm", hint="In mm.")
+    if request.load_ceiling_n is not None:
+        field_readers.positive(request.load_ceiling_n, "load_ceiling_n")
+
+
+def _check_ranges(request: SettingRequest) -> None:
     if request.window is not None:
+        field_readers.choice(request.window.source, ("given", "proven"), "window.source")
         low = field_readers.length(request.window.stroke_min, "window.stroke_min")
         high = field_readers.length(request.window.stroke_max, "window.stroke_max")
         if low >= high:
@@ -88,15 +107,6 @@ def check_request(request: SettingRequest) -> None:
                 f"The least stroke {low.typed} is not below the greatest {high.typed}.",
                 where="window.stroke_min",
                 hint="Swap them, or check the unit.",
-            )
-    if request.shift is not None:
-        field_readers.number(request.shift.mean_mm, "shift.mean_mm")
-        field_readers.positive(request.shift.sd_mm, "shift.sd_mm", zero=True)
-        if abs(request.shift.mean_mm) > 5:
-            raise BadInput(
-                f"An air-to-stack shift of {request.shift.mean_mm:g} mm cannot be right.",
-                where="shift.mean_mm",
-                hint="In mm; a few tenths at most.",
             )
     if request.batch is not None:
         thin = field_readers.length(request.batch.thin, "batch.thin")
@@ -107,11 +117,6 @@ def check_request(request: SettingRequest) -> None:
                 where="batch.thin",
                 hint="Swap them.",
             )
-    if request.present_set_length is not None:
-        field_readers.length(request.present_set_length, "present_set_length")
-    field_readers.positive(request.gap_mm, "gap_mm", zero=True)
-    if request.load_ceiling_n is not None:
-        field_readers.positive(request.load_ceiling_n, "load_ceiling_n")
 
 
 def find_allowance(request: SettingRequest) -> Allowance:

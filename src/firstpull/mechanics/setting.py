@@ -42,6 +42,7 @@ __all__ = [
 ]
 
 SCHEMA = "firstpull/setting/1"
+_COMPOSITE_WORDS = ("composite", "carbon fib", "glass fib", "laminate", "cfrp", "gfrp", "grp")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,7 +89,8 @@ class Setting:
         """Plain JSON with ``schema``; cautions as their texts."""
         result: dict[str, Any] = {"schema": SCHEMA, **asdict(self)}
         result["cautions"] = [caution.text for caution in self.cautions]
-        return _plain(result)  # type: ignore[no-any-return]
+        plain: dict[str, Any] = _plain(result)
+        return plain
 
 
 SLOPE_DOUBT = 0.1
@@ -325,7 +327,9 @@ def _warnings(
 def _cautions(request: SettingRequest) -> tuple[Caution, ...]:
     from firstpull.trade.cautions import cautions
 
-    return cautions("always", "air_off", "mandrel", "air_on", "pull", "prove")
+    named = " ".join(layer.material for layer in request.stack.layers).casefold()
+    composite = ("composite",) if any(word in named for word in _COMPOSITE_WORDS) else ()
+    return cautions(*composite, "always", "air_off", "mandrel", "air_on", "pull", "prove")
 
 
 def _steps(
