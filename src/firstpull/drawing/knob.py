@@ -8,7 +8,7 @@ from firstpull.drawing import svg
 from firstpull.drawing.svg import INK, PETROL, QUIET, WHITE, Point
 from firstpull.errors import BadInput
 
-__all__ = ["knob_turn"]
+__all__ = ["knob_body", "knob_turn"]
 
 _DIRECTIONS = ("clockwise", "anticlockwise")
 _SPIRAL_TURNS = 3.0
@@ -37,7 +37,7 @@ def knob_turn(
     per_turn = clicks_per_turn or (round(clicks / turns) if clicks and turns > 0 else None)
     centre, radius = (height / 2, height / 2 + 2), height * 0.27
     sense = 1 if direction == "clockwise" else -1
-    parts = [_body(centre, radius)]
+    parts = [knob_body(centre, radius)]
     if per_turn and 2 <= per_turn <= 72:
         parts.append(_marks(centre, radius, per_turn, turned=0 if still else (clicks or 0), sense=sense))
     if not still:
@@ -91,7 +91,7 @@ def _polar(centre: Point, radius: float, turn: float) -> Point:
     return (centre[0] + radius * math.sin(angle), centre[1] - radius * math.cos(angle))
 
 
-def _body(centre: Point, radius: float) -> str:
+def knob_body(centre: Point, radius: float) -> str:
     """A scalloped grip with a slotted screw end and an index mark on the housing."""
     rim = []
     for step in range(288):

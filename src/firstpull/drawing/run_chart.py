@@ -1,0 +1,160 @@
+"""Individuals and moving-range chart of a run, both panels over one axis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from firstpull.drawing import svg
+from firstpull.drawing.axes import Plot, apart, number_axis, spread, value_axis
+from firstpull.drawing.marks import mark_shape
+from firstpull.drawing.svg import BRICK, INK, QUIET, WHITE
+from firstpull.errors import BadInput
+from firstpull.units import LengthUnit, show_mm
+
+__all__ = ["ChartSignal", "individuals_chart"]
+
+_LEFT, _RIGHT = 74.0, 112.0
+
+
+@dataclass(frozen=True, slots=True)
+class ChartSignal:
+    """A run rule that was met at the reading with this index (from 0), in plain words."""
+
+    index: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    word: str
+    value_mm: float
+    dash: str | None
+    thick: float
+
+
+def individuals_chart(
+    values: Sequence[float],
+    *,
+    centre: float,
+    lower: float,
+    upper: float,
+    moving_ranges: Sequence[float] = (),
+    mr_centre: float | None = None,
+    mr_upper: float | None = None,
+    signals: Sequence[ChartSignal] = (),
+    window: tuple[float, float] | None = None,
+    unit: LengthUnit = "mm",
+    first_number: int = 1,
+    width: float = 504,
+    height: float = 400,
+    key: str = "",
+) -> str:
+    """Readings (mm) with centre and control limits above, moving ranges below; ``signals`` carry their words.
+
+    ``window`` adds the go/no-go limits of the card, which are not control limits. ``moving_ranges`` has one value less
+    than ``values``. Raises BadInput for values that are not finite or counts that do not match.
+    """
+    if moving_ranges and len(moving_ranges) != len(values) - 1:
+        raise BadInput("There must be one moving range less than readings.", where="moving_ranges")
+    texts = [signal.text for signal in signals if 0 <= signal.index < len(values)]
+    foot = 34 + 20 * min(max(len(texts), 1), 2)
+    ranges = bool(moving_ranges) and mr_upper is not None and mr_centre is not None
+    split = 16 + (height - foot - 56) * (0.64 if ranges else 1.0)
+    lines = [_Line("upper", upper, None, 1.6), _Line("centre", centre, "14 4 2 4", 1.2), _Line("lower", lower, None, 1.6)]
+    if window is not None:
+        lines += [_Line("longest", window[1], "8 4", 2.4), _Line("shortest", window[0], "8 4", 2.4)]
+    main = _panel(values, lines, top=16, bottom=split, width=width, unit=unit, first=first_number, count=len(values))
+    flagged = {signal.index for signal in signals}
+    parts = [value_axis(main, most=5), _lines(main, lines), _trail(main, values, first_number, flagged)]
+    low = main
+    if ranges and mr_centre is not None and mr_upper is not None:
+        mr_lines = [_Line("range limit", mr_upper, None, 1.6), _Line("mean range", mr_centre, "14 4 2 4", 1.2)]
+        low = _panel(
+            [*moving_ranges, 0.0], mr_lines, top=split + 30, bottom=height - foot - 8, width=width, unit=unit, first=first_number, count=len(values)
+        )
+        parts += [value_axis(low, most=3), _lines(low, mr_lines), _trail(low, moving_ranges, first_number + 1, set())]
+    parts.append(number_axis(low, list(range(first_number, first_number + len(values))), word="check"))
+    parts.append(_words(texts, width=width, height=height))
+    return svg.sheet(
+        "".join(parts),
+        width=width,
+        height=height,
+        title="Readings of the run, individuals and moving ranges",
+        description=_describe(values, centre, lower, upper, texts, unit),
+        key=key,
+    )
+
+
+def _panel(
+    values: Sequence[float],
+    lines: Sequence[_Line],
+    *,
+    top: float,
+    bottom: float,
+    width: float,
+    unit: LengthUnit,
+    first: int,
+    count: int,
+) -> Plot:
+    shown = [svg.finite(value, "value") for value in (*values, *(line.value_mm for line in lines))]
+    low, high = spread(shown, least=0.02, margin=0.1)
+    if min(shown) >= 0 and low < 0:
+        low = 0.0
+    last = max(first + count - 1, first + 4)
+    return Plot(_LEFT, width - _RIGHT, top, bottom, low, high, first - 0.6, last + 0.6, unit)
+
+
+def _lines(plot: Plot, lines: Sequence[_Line]) -> str:
+    room = plot.bottom - plot.top
+    gap = min(34.0, room / max(len(lines), 1))
+    two_rows = gap >= 34
+    spots = apart([plot.y(line.value_mm) for line in lines], max(gap, 17), low=plot.top + 4, high=plot.bottom - 4)
+    parts = []
+    for line, spot in zip(lines, spots, strict=True):
+        y = plot.y(line.value_mm)
+        parts.append(svg.line((plot.left, y), (plot.right + 4, y), width=line.thick, dash=line.dash))
+        parts.append(svg.line((plot.right + 4, y), (plot.right + 12, spot), width=1))
+        value = show_mm(line.value_mm, plot.unit)
+        if two_rows:
+            parts.append(svg.text(line.word, (plot.right + 15, spot - 3), fill=QUIET))
+            parts.append(svg.text(value, (plot.right + 15, spot + 12), bold=True))
+        else:
+            word = line.word.split(" ")[-1] if plot.unit == "in" else line.word
+            shown = svg.shorten(f"{word} {value}", _RIGHT - 16)
+            parts.append(svg.text(shown, (plot.right + 15, spot + 5), fill=QUIET))
+    return svg.group(*parts)
+
+
+def _trail(plot: Plot, values: Sequence[float], first: int, flagged: set[int]) -> str:
+    places = [(plot.x(first + index), plot.y(value)) for index, value in enumerate(values)]
+    crowded = len(places) > 60
+    parts = []
+    if len(places) > 1:
+        parts.append(svg.path(svg.outline(places, closed=False), stroke=QUIET, width=1.2))
+    for index, at in enumerate(places):
+        if index in flagged:
+            parts.append(svg.circle(at, 11, fill=WHITE, stroke=BRICK, width=2.4))
+        parts.append(svg.circle(at, 3 if crowded else 5, fill=INK, stroke=None))
+    return svg.group(*parts)
+
+
+def _words(texts: Sequence[str], *, width: float, height: float) -> str:
+    """The newest signals in words beside the look mark."""
+    if not texts:
+        return svg.text("no signal", (16, height - 12), fill=QUIET)
+    newest = list(texts[-2:])
+    parts = [mark_shape("look", (27, height - 12 - 10 * len(newest)), 28)]
+    for index, row in enumerate(newest):
+        y = height - 12 - 20 * (len(newest) - 1 - index)
+        parts.append(svg.text(svg.shorten(row, width - 62), (50, y), bold=index == len(newest) - 1))
+    return svg.group(*parts)
+
+
+def _describe(
+    values: Sequence[float], centre: float, lower: float, upper: float, texts: Sequence[str], unit: LengthUnit
+) -> str:
+    words = f"{len(values)} readings in {unit}; centre {show_mm(centre, unit)}, limits {show_mm(lower, unit)} to {show_mm(upper, unit)}."
+    if values:
+        words += f" The last is {show_mm(values[-1], unit)}."
+    return f"{words} {' '.join(texts) if texts else 'No signal.'}"
