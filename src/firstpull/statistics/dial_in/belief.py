@@ -1,0 +1,195 @@
+"""What the mixture says in the job's own terms: the true mean, the chance that it is inside, what a move would do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from firstpull.statistics.dial_in.mixture import (
+    CEILING,
+    DEAD,
+    FLOOR,
+    LIMIT,
+    LOT,
+    RATIO,
+    SETTING,
+    SHIFT,
+    SIZE,
+    STALL,
+    Floats,
+    Mixture,
+)
+from firstpull.statistics.dial_in.replay import State, played, reading_row
+from firstpull.statistics.dial_in.request import Job, Where
+
+CEILING_RISK = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """The mean set length at the present knob (in the stack where the job gives a shift), mm, and P(inside)."""
+
+    mean_mm: float
+    sd_mm: float
+    p_inside: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What one or two moves of the knob would bring: P(inside), P(below the stroke ceiling), mean, mm."""
+
+    p_inside: float
+    ceiling_risk: float
+    mean_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """Probability of each reason why no knob position can be inside, and what was judged misread or bad."""
+
+    unreachable_max: float
+    unreachable_min: float
+    stalled: float
+    misread: Floats
+    bad: Floats
+
+
+def truth_row(job: Job, *, limited: bool = False) -> Floats:
+    """The linear combination that is the lot's mean: in the stack where the job gives a shift, else in the air."""
+    row = np.zeros(SIZE)
+    row[LIMIT if limited else SETTING] = 1.0
+    row[LOT] = 1.0
+    row[SHIFT] = 1.0 if job.shift is not None else 0.0
+    return row
+
+
+def belief_now(mixture: Mixture, job: Job) -> Belief:
+    """The belief about the present knob position."""
+    mean, variance = mixture.value(truth_row(job))
+    weight = mixture.weights()
+    at_limit, limit_variance = mixture.value(truth_row(job, limited=True))
+    acts = _limit_acts(mixture, mean, limit=at_limit)
+    centre = np.where(acts, at_limit, mean)
+    spread = np.where(acts, limit_variance, variance)
+    middle = float(weight @ centre)
+    sd = float(np.sqrt(weight @ (spread + (centre - middle) ** 2)))
+    inside = float(weight @ _inside(mixture, job, mean=mean, variance=variance))
+    return Belief(middle, sd, min(max(inside, 0.0), 1.0))
+
+
+def outlook(mixture: Mixture, moves: tuple[float, ...], *, job: Job) -> Outlook:
+    """What these knob steps (turns, + towards more stroke), one after the other, would bring."""
+    effective, riskiest = _effective(mixture, moves)
+    mean, variance = _after(mixture, effective, job=job, row=truth_row(job))
+    weight = mixture.weights()
+    inside = float(weight @ _inside(mixture, job, mean=mean, variance=variance))
+    return Outlook(inside, _ceiling_risk(mixture, riskiest, job=job), float(weight @ mean))
+
+
+def _effective(mixture: Mixture, moves: tuple[float, ...]) -> tuple[Floats, Floats]:
+    """Sum of effective steps, and the largest sum reached on the way."""
+    slack = mixture.slack_turns
+    total = np.zeros_like(slack)
+    largest = np.zeros_like(slack)
+    for move in moves:
+        slack, step = played(slack, move, backlash=mixture.backlash_turns)
+        total = total + step
+        largest = np.maximum(largest, total)
+    return total, largest
+
+
+def _after(mixture: Mixture, effective: Floats, *, job: Job, row: Floats) -> tuple[Floats, Floats]:
+    mean, variance = mixture.value(row)
+    gain = job.lead_mm * effective
+    along = mixture.cov[:, RATIO, :] @ row
+    moved = variance - 2.0 * gain * along + gain**2 * mixture.cov[:, RATIO, RATIO]
+    return mean - gain * mixture.mean[:, RATIO], np.maximum(moved, 1e-12)
+
+
+def _ceiling_risk(mixture: Mixture, effective: Floats, *, job: Job) -> float:
+    """P(the mean, in the air or in the stack, lies below the stroke ceiling after the move)."""
+    if job.ceiling_mm is None or not (effective > 0.0).any():
+        return 0.0
+    risk = 0.0
+    weight = mixture.weights()
+    air = truth_row(job)
+    air[SHIFT] = 0.0
+    for row in [air] + ([truth_row(job)] if job.shift is not None else []):
+        mean, variance = _after(mixture, effective, job=job, row=row)
+        risk = max(risk, float(weight @ ndtr((job.ceiling_mm - mean) / np.sqrt(variance))))
+    return risk
+
+
+def _limit_acts(mixture: Mixture, mean: Floats, *, limit: Floats) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    floor = (mixture.kind == FLOOR) | (mixture.kind == STALL)
+    return np.asarray((floor & (limit > mean)) | ((mixture.kind == CEILING) & (limit < mean)))
+
+
+def _inside(mixture: Mixture, job: Job, *, mean: Floats, variance: Floats) -> Floats:
+    """P(low ≤ true mean ≤ high) in every component, limits of the stroke included.
+
+    The setting and the limit are taken as independent within a component.
+    """
+    sd = np.sqrt(variance)
+    below_high = ndtr((job.high_mm - mean) / sd)
+    below_low = ndtr((job.low_mm - mean) / sd)
+    limit, limit_variance = mixture.value(truth_row(job, limited=True))
+    limit_sd = np.sqrt(limit_variance)
+    limit_high = ndtr((job.high_mm - limit) / limit_sd)
+    limit_low = ndtr((job.low_mm - limit) / limit_sd)
+    plain = below_high - below_low
+    floor = below_high * limit_high - below_low * limit_low
+    ceiling = (1.0 - below_low) * (1.0 - limit_low) - (1.0 - below_high) * (1.0 - limit_high)
+    kind = mixture.kind
+    floored = (kind == FLOOR) | ((kind == STALL) & (job.shift is not None))
+    return np.where(floored, floor, np.where(kind == CEILING, ceiling, plain))
+
+
+def faults(state: State, job: Job) -> Faults:
+    """Probabilities of what may be wrong."""
+    mixture = state.mixture
+    weight = mixture.weights()
+    limit, variance = mixture.value(truth_row(job, limited=True))
+    sd = np.sqrt(variance)
+    too_long = ndtr((limit - job.high_mm) / sd)
+    too_short = ndtr((job.low_mm - limit) / sd)
+    mean, spread = mixture.value(truth_row(job))
+    plain_outside = 1.0 - (ndtr((job.high_mm - mean) / np.sqrt(spread)) - ndtr((job.low_mm - mean) / np.sqrt(spread)))
+    kind = mixture.kind
+    stalled = np.where(kind == STALL, too_long, 0.0) + np.where(kind == DEAD, plain_outside, 0.0)
+    return Faults(
+        unreachable_max=float(weight @ np.where(kind == FLOOR, too_long, 0.0)),
+        unreachable_min=float(weight @ np.where(kind == CEILING, too_short, 0.0)),
+        stalled=float(weight @ stalled),
+        misread=weight @ mixture.misread,
+        bad=weight @ mixture.bad,
+    )
+
+
+def next_reading(state: State, job: Job, *, where: Where, moves: tuple[float, ...] = (), warm: bool = False) -> Belief:
+    """The reading of the next pull after these moves: mean and standard deviation, mm (``p_inside`` of that reading).
+
+    ``warm``: the dry cycles asked for are done first.
+    """
+    mixture = state.mixture
+    cold_cycles = 2 if warm else (0 if moves else state.knob.cycles_since_air)
+    effective, _ = _effective(mixture, moves)
+    row = reading_row(where=where, cold_cycles=cold_cycles, length_known=False)
+    at_limit = reading_row(where=where, cold_cycles=cold_cycles, length_known=False, limited=True)
+    mean, variance = _after(mixture, effective, job=job, row=row)
+    limit, limit_variance = mixture.value(at_limit)
+    acts = _limit_acts(mixture, mean, limit=limit)
+    if where == "air":
+        acts = acts & (mixture.kind != STALL)
+    centre = np.where(acts, limit, mean)
+    noise = mixture.process_sd**2 + mixture.insert_sd**2 + job.caliper_sd_mm**2 + job.resolution_mm**2 / 12.0
+    spread = np.where(acts, limit_variance, variance) + noise
+    weight = mixture.weights()
+    middle = float(weight @ centre)
+    sd = float(np.sqrt(weight @ (spread + (centre - middle) ** 2)))
+    inside = float(
+        weight @ (ndtr((job.high_mm - centre) / np.sqrt(spread)) - ndtr((job.low_mm - centre) / np.sqrt(spread)))
+    )
+    return Belief(middle, sd, inside)

@@ -1,0 +1,284 @@
+"""The history, event by event, applied to the belief.
+
+Play operator for a knob step D and play b with slack u in [−b/2, b/2]: u' = clip(u − D, ±b/2), effective step
+e = D + u' − u; the mean set length then falls by lead · ratio · e.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+from scipy.special import log_ndtr
+
+from firstpull.statistics.dial_in.mixture import (
+    CEILING,
+    COLD,
+    DRIFT,
+    FLOOR,
+    LIMIT,
+    LOT,
+    RATIO,
+    SETTING,
+    SHIFT,
+    SIZE,
+    STALL,
+    Floats,
+    Mixture,
+    joined,
+    observed,
+    prior,
+)
+from firstpull.statistics.dial_in.request import Event, Job, Pull, Reconnect, Request, Turn, Where
+
+MISREAD_SHARE = 0.02
+BAD_PULL_SHARE = 0.01
+MISCOUNT_SHARE = 0.015
+COLD_LEFT_PER_CYCLE = 0.25
+GROSS_MM = 0.19
+_MISREAD_SPREAD_MM = 1.5
+_BAD_PULL_MM = (0.7, 0.6)
+_TURN_SD_TURNS = 0.015
+_CLICK_SD_TURNS = 0.003
+_WANDER_SHARE = 0.06
+_MANY_READINGS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Knob:
+    """What is known for certain of the knob and the air: same in every component."""
+
+    cycles_since_air: int = 0
+    taken_up_turns: float = 0.0
+    last_direction: int = 0
+    turned: int = 0
+
+    def after_turn(self, more_turns: float) -> Knob:
+        """After an ordered turn; the tool is cold again."""
+        direction = int(np.sign(more_turns))
+        run = abs(more_turns) + (self.taken_up_turns if direction == self.last_direction else 0.0)
+        return Knob(0, run, direction, self.turned + 1)
+
+    def settled(self, job: Job) -> bool:
+        """Whether the play is taken up in the more-stroke direction, whatever it was before."""
+        return self.last_direction > 0 and self.taken_up_turns >= job.max_backlash_turns - 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The belief after the whole history, with the counts that decisions need."""
+
+    mixture: Mixture
+    knob: Knob
+    pulls: tuple[Pull, ...] = ()
+    reading_slots: tuple[tuple[int, int], ...] = ()
+    inserts_used: int = 0
+    turns_since_pull: int = 0
+    last_event: Event | None = None
+
+
+def replayed(request: Request) -> State:
+    """The belief after everything in the history."""
+    job = request.job
+    pulls = tuple(event for event in request.events if isinstance(event, Pull))
+    slots = tuple((index, reading) for index, pull in enumerate(pulls) for reading in range(len(pull.readings_mm)))
+    stack = job.shift is not None or any(pull.where == "stack" for pull in pulls)
+    mixture = prior(job, readings=len(slots), pulls=len(pulls), stack=stack)
+    knob = Knob()
+    number = turns = 0
+    for event in request.events:
+        if isinstance(event, Turn):
+            mixture = turned(mixture, event.more_turns, job=job)
+            knob = knob.after_turn(event.more_turns)
+            turns += 1
+        elif isinstance(event, Reconnect):
+            knob = replace(knob, cycles_since_air=0)
+        else:
+            if isinstance(event, Pull):
+                first_slot = sum(len(pull.readings_mm) for pull in pulls[:number])
+                if not event.struck_out:
+                    mixture = _pulled(mixture, event, job=job, knob=knob, place=(number, first_slot))
+                number += 1
+                turns = 0
+            mixture = cycled(mixture)
+            knob = replace(knob, cycles_since_air=knob.cycles_since_air + 1)
+    last = request.events[-1] if request.events else None
+    return State(mixture, knob, pulls, slots, number, turns, last)
+
+
+def played(slack: Floats, step: float, *, backlash: Floats) -> tuple[Floats, Floats]:
+    """Slack after a knob step and the effective step, turns."""
+    half = 0.5 * backlash
+    after = np.clip(slack - step, -half, half)
+    return after, step + after - slack
+
+
+def turned(mixture: Mixture, more_turns: float, *, job: Job) -> Mixture:
+    """The belief after an ordered turn; with click stops it may have been one click more or less."""
+    if more_turns == 0.0:
+        return mixture
+    click = job.step_turns
+    if click is None:
+        return _stepped(mixture, more_turns, job=job, doubt_turns=_TURN_SD_TURNS)
+    parts = []
+    for slip, share in ((0, 1.0 - 2.0 * MISCOUNT_SHARE), (-1, MISCOUNT_SHARE), (1, MISCOUNT_SHARE)):
+        part = _stepped(mixture, more_turns + slip * click, job=job, doubt_turns=_CLICK_SD_TURNS)
+        parts.append(replace(part, log_weight=part.log_weight + np.log(share)))
+    return joined(parts)
+
+
+def _stepped(mixture: Mixture, step: float, *, job: Job, doubt_turns: float) -> Mixture:
+    slack, effective = played(mixture.slack_turns, step, backlash=mixture.backlash_turns)
+    mean, cov = mixture.mean.copy(), mixture.cov.copy()
+    gain = job.lead_mm * effective
+    mean[:, SETTING] -= gain * mean[:, RATIO]
+    cov[:, SETTING, :] -= gain[:, None] * cov[:, RATIO, :]
+    cov[:, :, SETTING] -= gain[:, None] * cov[:, :, RATIO]
+    cov[:, SETTING, SETTING] += (job.lead_mm * doubt_turns) ** 2
+    return replace(mixture, mean=mean, cov=cov, slack_turns=slack)
+
+
+def cycled(mixture: Mixture) -> Mixture:
+    """The belief after one cycle of the tool: the setting drifts and wanders a little."""
+    mean, cov = mixture.mean.copy(), mixture.cov.copy()
+    mean[:, SETTING] += mean[:, DRIFT]
+    cov[:, SETTING, :] += cov[:, DRIFT, :]
+    cov[:, :, SETTING] += cov[:, :, DRIFT]
+    cov[:, SETTING, SETTING] += (_WANDER_SHARE * mixture.process_sd) ** 2
+    return replace(mixture, mean=mean, cov=cov)
+
+
+def reading_row(*, where: Where, cold_cycles: int, length_known: bool, limited: bool = False) -> Floats:
+    """The linear combination of unknowns that a reading shows; ``limited`` = the stroke was at its limit."""
+    row = np.zeros(SIZE)
+    row[LIMIT if limited else SETTING] = 1.0
+    row[LOT] = 0.0 if length_known else 1.0
+    row[COLD] = COLD_LEFT_PER_CYCLE**cold_cycles
+    row[SHIFT] = 1.0 if where == "stack" else 0.0
+    return row
+
+
+def _pulled(mixture: Mixture, pull: Pull, *, job: Job, knob: Knob, place: tuple[int, int]) -> Mixture:
+    """The belief after one pull: every way to take its readings, weighed against each other."""
+    number, first_slot = place
+    length_known = pull.length_before_mm is not None and _plausible_length(pull.length_before_mm, job)
+    noise = mixture.process_sd**2
+    offset = 0.0
+    if pull.length_before_mm is not None and length_known:
+        offset = pull.length_before_mm - job.nominal_length_mm
+        row = np.zeros(SIZE)
+        row[LOT] = 1.0
+        mixture, fit = observed(mixture, row, value=offset, noise_variance=mixture.insert_sd**2 + job.caliper_sd_mm**2)
+        mixture = replace(mixture, log_weight=mixture.log_weight + fit)
+        noise = noise + job.caliper_sd_mm**2
+    else:
+        noise = noise + mixture.insert_sd**2
+    free = reading_row(where=pull.where, cold_cycles=knob.cycles_since_air, length_known=length_known)
+    centre, variance = mixture.value(free)
+    weight = mixture.weights()
+    expected = float(weight @ centre) + offset
+    spread = float(weight @ (variance + (centre + offset - expected) ** 2))
+    parts = []
+    for flags, value, extra, log_share in _ways_to_read(pull.readings_mm, job=job, centre=expected, spread=spread):
+        misread = mixture.misread.copy()
+        misread[:, first_slot : first_slot + len(flags)] = flags
+        way = replace(mixture, log_weight=mixture.log_weight + log_share, misread=misread)
+        if value is None:
+            parts.append(way)
+            continue
+        parts += _taken(way, value - offset, noise=noise + extra, rows=(free, knob.cycles_since_air, pull))
+        parts.append(_taken_as_bad(way, value - offset, noise=noise + extra, row=free, number=number))
+    return joined(parts)
+
+
+def _plausible_length(length_mm: float, job: Job) -> bool:
+    doubt = (job.insert_sd_mm**2 + job.lot_mean_sd_mm**2 + job.caliper_sd_mm**2) ** 0.5
+    return abs(length_mm - job.nominal_length_mm) <= 6.0 * doubt + job.resolution_mm
+
+
+def _ways_to_read(
+    readings: tuple[float, ...], *, job: Job, centre: float, spread: float
+) -> list[tuple[tuple[bool, ...], float | None, float, float]]:
+    """Each way to call readings good or misread: (misread flags, mean of the good, its variance, log share)."""
+    variance = job.caliper_sd_mm**2 + job.resolution_mm**2 / 12.0
+    values = np.array(readings)
+    wide = _MISREAD_SPREAD_MM**2 + spread
+    gross = np.log(
+        0.7 * np.exp(-0.5 * np.minimum((values - centre) ** 2 / wide, 600.0)) / np.sqrt(2 * np.pi * wide) + 0.01
+    )
+    likely_flags = np.abs(values - np.median(values)) > max(6.0 * variance**0.5, GROSS_MM)
+    every = product((False, True), repeat=len(readings))
+    choices = every if len(readings) <= _MANY_READINGS else iter([tuple(likely_flags), (True,) * len(readings)])
+    ways: list[tuple[tuple[bool, ...], float | None, float, float]] = []
+    for flags in choices:
+        bad = np.array(flags)
+        good = values[~bad]
+        log_share = float(
+            bad.sum() * np.log(MISREAD_SHARE) + good.size * np.log(1.0 - MISREAD_SHARE) + gross[bad].sum()
+        )
+        if good.size == 0:
+            ways.append((tuple(flags), None, 0.0, log_share))
+            continue
+        mean = float(good.mean())
+        log_share -= 0.5 * ((good.size - 1) * np.log(2 * np.pi * variance) + np.log(good.size))
+        log_share -= 0.5 * float(((good - mean) ** 2).sum()) / variance
+        ways.append((tuple(flags), mean, variance / good.size, log_share))
+    return ways
+
+
+def _taken(mixture: Mixture, value: float, *, noise: Floats, rows: tuple[Floats, int, Pull]) -> list[Mixture]:
+    """The pull was complete: at the knob's setting, or at the limit of the stroke in components that have one."""
+    free, cold_cycles, pull = rows
+    limited_kinds = (FLOOR, CEILING, STALL) if pull.where == "stack" else (FLOOR, CEILING)
+    limited = np.isin(mixture.kind, limited_kinds)
+    log_good = np.log(1.0 - BAD_PULL_SHARE)
+    parts = []
+    if not limited.all():
+        plain = mixture.take(~limited)
+        updated, fit = observed(plain, free, value=value, noise_variance=noise[~limited])
+        parts.append(replace(updated, log_weight=updated.log_weight + fit + log_good))
+    if limited.any():
+        some = mixture.take(limited)
+        at_limit = reading_row(
+            where=pull.where,
+            cold_cycles=cold_cycles,
+            length_known=free[LOT] == 0.0,
+            limited=True,
+        )
+        for row, active in ((free, False), (at_limit, True)):
+            updated, fit = observed(some, row, value=value, noise_variance=noise[limited])
+            cut = _cut_at_limit(updated, active=active)
+            parts.append(replace(cut, log_weight=cut.log_weight + fit + log_good))
+    return parts
+
+
+def _cut_at_limit(mixture: Mixture, *, active: bool) -> Mixture:
+    """Keep the part of each component in which the limit acts (or does not): weight and moments of the cut Gaussian."""
+    row = np.zeros(SIZE)
+    row[LIMIT], row[SETTING] = 1.0, -1.0
+    side = np.where(mixture.kind == CEILING, -1.0, 1.0) * (1.0 if active else -1.0)
+    mean, variance = mixture.value(row)
+    sd = np.sqrt(variance)
+    alpha = np.clip(side * mean / sd, -30.0, 30.0)
+    log_share = log_ndtr(alpha)
+    mills = np.exp(-0.5 * alpha**2 - 0.5 * np.log(2 * np.pi) - log_share)
+    shift = side * sd * mills
+    shrink = np.clip(mills * (mills + alpha), 0.0, 0.9999)
+    gain = (mixture.cov @ row) / variance[:, None]
+    moved = mixture.mean + gain * shift[:, None]
+    cov = mixture.cov - gain[:, :, None] * gain[:, None, :] * (variance * shrink)[:, None, None]
+    return replace(mixture, mean=moved, cov=cov, log_weight=mixture.log_weight + log_share)
+
+
+def _taken_as_bad(mixture: Mixture, value: float, *, noise: Floats, row: Floats, number: int) -> Mixture:
+    """The pull was not complete: the set is long by an unknown amount and says nothing about the setting."""
+    mean, variance = mixture.value(row)
+    offset, spread = _BAD_PULL_MM
+    total = variance + noise + spread**2
+    residual = value - mean - offset
+    fit = -0.5 * (np.log(2 * np.pi * total) + residual**2 / total)
+    fit = fit + log_ndtr(np.clip((value - mean) / np.sqrt(variance + noise), -30.0, 30.0))
+    bad = mixture.bad.copy()
+    bad[:, number] = True
+    return replace(mixture, bad=bad, log_weight=mixture.log_weight + fit + np.log(BAD_PULL_SHARE))
