@@ -169,7 +169,7 @@ def _word_miss(insert: Insert, joint: _Joint, names: dict[str, str | None]) -> _
         return _Miss(2, 0, f"Its head is {insert.head}, not {needs.head}.", f"Take one with a {needs.head} head.")
     if needs.body is not None and insert.body != needs.body:
         return _Miss(3, 0, f"Its body is {insert.body}, not {needs.body}.", f"Take one with a {needs.body} body.")
-    if needs.material is not None and insert.material.casefold() != needs.material.casefold():
+    if needs.material is not None and _material(insert.material) != _material(needs.material):
         return _Miss(
             4,
             0,
@@ -186,6 +186,14 @@ def _canonical(name: str) -> str | None:
         return thread(name).designation
     except BadInput:
         return None
+
+
+def _material(name: str) -> str:
+    """The held material's main name, so that an alias is the same material; else the name itself."""
+    from firstpull.trade.materials import insert_material
+
+    held = insert_material(name)
+    return name.casefold() if held is None else held.name
 
 
 def _size_miss(insert: Insert, joint: _Joint) -> _Miss | None:

@@ -122,17 +122,17 @@ def _strip_loads(
     areas = strip_areas(thread, engagement)
     loads = {"mandrel": areas.external_area_mm2 * SHEAR_SHARE * property_class(mandrel_class).tensile_mpa}
     assumptions = ["Shear strength of the mandrel is taken as 0.577 of its tensile strength (von Mises)."]
-    if insert.material:
-        try:
-            material = insert_material(insert.material)
-        except BadInput:
-            return loads, assumptions
-        shear = material.shear_mpa
-        if shear is None and material.tensile_mpa is not None:
-            shear = SHEAR_SHARE * material.tensile_mpa
-            assumptions.append("Shear strength of the insert is taken as 0.577 of its tensile strength (von Mises).")
-        if shear is not None:
-            loads["insert"] = areas.internal_area_mm2 * shear
+    material = insert_material(insert.material) if insert.material else None
+    if material is None:
+        return loads, assumptions
+    shear = material.shear_mpa
+    if shear is None and material.tensile_mpa is not None:
+        shear = SHEAR_SHARE * material.tensile_mpa
+        assumptions.append("Shear strength of the insert is taken as 0.577 of its tensile strength (von Mises).")
+    elif shear is not None:
+        assumptions.append(f"Shear strength of the insert, {shear:g} MPa: {material.source}.")
+    if shear is not None:
+        loads["insert"] = areas.internal_area_mm2 * shear
     return loads, assumptions
 
 

@@ -25,7 +25,11 @@ class Allowance:
 
 @dataclass(frozen=True, slots=True)
 class GivenWindow:
-    """Limits of the stroke at the stack's working thickness, given by the maker or the user, or proven on coupons."""
+    """Limits of the stroke.
+
+    "given" by the maker or the user: at the stack's working thickness. "proven" on coupons of the thinnest and the
+    thickest stack: over the whole batch.
+    """
 
     stroke_min: Length
     stroke_max: Length

@@ -42,7 +42,6 @@ __all__ = [
 ]
 
 SCHEMA = "firstpull/setting/1"
-_COMPOSITE_WORDS = ("composite", "carbon fib", "glass fib", "laminate", "cfrp", "gfrp", "grp")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -302,6 +301,10 @@ def _warnings(
         warnings.append(
             "Countersunk head with its grip counted from under the head: the stack must be what lies below the head. If the catalogue counts the head, set the grip datum to “surface”."
         )
+    if request.load_ceiling_n is None and _soft(request):
+        warnings.append(
+            "A soft layer can be crushed by the pull, and its limit is not known: use a backing washer, or give the load that it stands."
+        )
     if room is not None:
         warnings.extend(room.unknown)
     shift = request.shift or AirToStack()
@@ -327,9 +330,16 @@ def _warnings(
 def _cautions(request: SettingRequest) -> tuple[Caution, ...]:
     from firstpull.trade.cautions import cautions
 
-    named = " ".join(layer.material for layer in request.stack.layers).casefold()
-    composite = ("composite",) if any(word in named for word in _COMPOSITE_WORDS) else ()
+    composite = ("composite",) if _soft(request) else ()
     return cautions(*composite, "always", "air_off", "mandrel", "air_on", "pull", "prove")
+
+
+def _soft(request: SettingRequest) -> bool:
+    """Whether a layer may be crushed or split: composite, plastic, wood."""
+    from firstpull.trade.materials import sheet_material
+
+    held = (sheet_material(layer.material) for layer in request.stack.layers if not layer.coating)
+    return any(material is not None and material.soft for material in held)
 
 
 def _steps(

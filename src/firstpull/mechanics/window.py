@@ -11,6 +11,10 @@ from firstpull.units import NM_PER_MM, Length, LengthUnit, show_length
 SHARE_INSIDE_Z = 2.575829  # two-sided 99 % of a normal distribution, the share of sets wanted inside
 
 WindowSource = Literal["given", "catalogue", "proven"]
+_NO_WINDOW = (
+    "There is no window: no limits of the stroke are known, so this setting cannot be released. "
+    "Give the maker's or your own limits, or prove them on coupons from both ends."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,22 +53,28 @@ def find_window(
 
     Limits of the stroke given at the working thickness t are limits of the allowance, S − (G_max − t). Over the
     batch, S_min = G_max − t_thin + A_min and S_max = G_max − t_thick + A_max [common practice; one for one]. One
+    Proven limits were found on the batch's own thinnest and thickest stack and hold over it as they are. One
     setting serves when the two leave room for 2 · 2.576 standard deviations of the tool's scatter (99 % inside).
     """
     grip = request.insert.grip_max.nanometres
-    source, least, greatest = _allowance_limits(request, grip - value_nm)
-    ends = (
-        _end("thin", low_nm, request, allowance=allowance, least=least, greatest=greatest),
-        _end("thick", high_nm, request, allowance=allowance, least=least, greatest=greatest),
-    )
     stroke = grip - value_nm + allowance.nanometres
-    if source is None or least is None or greatest is None:
-        text = "There is no window: no limits of the stroke are known, so this setting cannot be released. Give the maker's or your own limits, or prove them on coupons from both ends."
-        return Window(None, None, None, None, None, None, ends, (text,), ())
-    batch_min, batch_max = grip - low_nm + least, grip - high_nm + greatest
-    shown_min, shown_max = (
-        (batch_min, batch_max) if source == "catalogue" else (grip - value_nm + least, grip - value_nm + greatest)
-    )
+    if request.window is not None and request.window.source == "proven":
+        source: WindowSource | None = "proven"
+        shown_min, shown_max = request.window.stroke_min.nanometres, request.window.stroke_max.nanometres
+        batch_min, batch_max = shown_min, shown_max
+        thin, thick = (shown_min, shown_max), (shown_min, shown_max)
+    else:
+        source, limits = _allowance_limits(request, grip - value_nm)
+        if limits is None:
+            ends = _ends(request, low_nm, high_nm, allowance, (None, None), (None, None))
+            return Window(None, None, None, None, None, None, ends, (_NO_WINDOW,), ())
+        thin = grip - low_nm + limits[0], grip - low_nm + limits[1]
+        thick = grip - high_nm + limits[0], grip - high_nm + limits[1]
+        batch_min, batch_max = thin[0], thick[1]
+        shown_min, shown_max = grip - value_nm + limits[0], grip - value_nm + limits[1]
+        if source == "catalogue":
+            shown_min, shown_max = batch_min, batch_max
+    ends = _ends(request, low_nm, high_nm, allowance, thin, thick)
     serves, warnings = _serves(request, batch_min, batch_max)
     if serves is False:
         blocker = _sort_text(batch_min, batch_max, ends, unit)
@@ -75,34 +85,41 @@ def find_window(
     return Window(source, shown_min, shown_max, batch_min, batch_max, serves, ends, outside, (*warnings, *nearer))
 
 
-def _allowance_limits(request: SettingRequest, unused_nm: int) -> tuple[WindowSource | None, int | None, int | None]:
+def _allowance_limits(request: SettingRequest, unused_nm: int) -> tuple[WindowSource | None, tuple[int, int] | None]:
     """Where the limits come from, and the least and greatest set allowance that they mean, in nm."""
     if request.window is not None:
-        low, high = request.window.stroke_min.nanometres, request.window.stroke_max.nanometres
-        return request.window.source, low - unused_nm, high - unused_nm
-    insert = request.insert
-    if insert.set_allowance_min is None or insert.set_allowance_max is None:
-        return None, None, None
-    return "catalogue", insert.set_allowance_min.nanometres, insert.set_allowance_max.nanometres
+        return "given", (
+            request.window.stroke_min.nanometres - unused_nm,
+            request.window.stroke_max.nanometres - unused_nm,
+        )
+    least, greatest = request.insert.set_allowance_min, request.insert.set_allowance_max
+    if least is None or greatest is None:
+        return None, None
+    return "catalogue", (least.nanometres, greatest.nanometres)
+
+
+_Limits = tuple[int, int] | tuple[None, None]
+
+
+def _ends(
+    request: SettingRequest, low_nm: int, high_nm: int, allowance: Length, thin: _Limits, thick: _Limits
+) -> tuple[End, End]:
+    return _end("thin", low_nm, request, allowance=allowance, limits=thin), _end(
+        "thick", high_nm, request, allowance=allowance, limits=thick
+    )
 
 
 def _end(
-    name: Literal["thin", "thick"],
-    thickness_nm: int,
-    request: SettingRequest,
-    *,
-    allowance: Length,
-    least: int | None,
-    greatest: int | None,
+    name: Literal["thin", "thick"], thickness_nm: int, request: SettingRequest, *, allowance: Length, limits: _Limits
 ) -> End:
-    unused = request.insert.grip_max.nanometres - thickness_nm
-    stroke = unused + allowance.nanometres
+    stroke = request.insert.grip_max.nanometres - thickness_nm + allowance.nanometres
+    least, greatest = limits
     return End(
         name=name,
         thickness_mm=thickness_nm / NM_PER_MM,
         stroke_mm=stroke / NM_PER_MM,
-        stroke_min_mm=None if least is None else (unused + least) / NM_PER_MM,
-        stroke_max_mm=None if greatest is None else (unused + greatest) / NM_PER_MM,
+        stroke_min_mm=None if least is None else least / NM_PER_MM,
+        stroke_max_mm=None if greatest is None else greatest / NM_PER_MM,
         set_length_mm=(request.insert.length_free.nanometres - stroke) / NM_PER_MM,
     )
 
