@@ -31,10 +31,10 @@ from firstpull.mechanics.insert import (
     Insert,
     check_insert,
 )
-from firstpull.mechanics.setting import AirToStack, Allowance, Batch, GivenWindow
+from firstpull.mechanics.request import AirToStack, Allowance, Batch, GivenWindow
 from firstpull.mechanics.stack import Layer, Stack, check_stack
 from firstpull.mechanics.tool import CONTROLS, PLUS_TURNS, ROTATIONS, Control, PlusTurns, Rotation, Tool, check_tool
-from firstpull.trade.materials import is_coating
+from firstpull.trade.materials import coating as coating_named
 from firstpull.trade.sheet_gauges import parse_thickness
 from firstpull.units import Length, LengthUnit
 
@@ -228,7 +228,7 @@ def _layer(section: Section) -> Layer:
         material=material,
         thickness=section.required_length("thickness", parse=_thickness),
         tolerance=section.length("tolerance"),
-        coating=is_coating(material) if coating is None else coating,
+        coating=coating_named(material) is not None if coating is None else coating,
         faces=1 if faces is None else faces,
     )
 
@@ -269,7 +269,7 @@ def _insert(data: Any) -> tuple[Insert | None, str | None]:
 
 
 def _allowance(section: Section) -> Allowance:
-    return Allowance(section.required_length("value"), section.length_mm_or("sd", 0.0), section.text("source", "typed"))
+    return Allowance(section.required_length("value"), section.length_mm("sd"), section.text("source", "typed"))
 
 
 def _window(section: Section) -> GivenWindow:
@@ -390,14 +390,13 @@ def _insert_values(insert: Insert) -> dict[str, Any]:
 
 
 def _needs_values(needs: Needs) -> dict[str, Any]:
-    room = None if needs.room_behind_mm is None else _mm(needs.room_behind_mm)
     return {
         "thread": needs.thread,
         "end": needs.end,
         "head": needs.head,
         "body": needs.body,
         "material": needs.material,
-        "room_behind": room,
+        "room_behind": _mm(needs.room_behind_mm),
     }
 
 
@@ -427,8 +426,8 @@ def _tool_values(job: JobFile, tool: Tool) -> dict[str, Any]:
     }
 
 
-def _mm(value_mm: float) -> Length:
-    return Length.from_mm(value_mm)
+def _mm(value_mm: float | None) -> Length | None:
+    return None if value_mm is None else Length.from_mm(value_mm)
 
 
 def _unit(value: float | None, unit: str) -> str | None:
