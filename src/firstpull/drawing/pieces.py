@@ -31,7 +31,7 @@ def joint(
     low_mm: float = 0.0,
     tilt_degrees: float = 0.0,
     swell: tuple[float, float] = (1.0, 1.0),
-    set_length_mm: float = 9.6,
+    set_length_mm: float = 11.7,
     dish_mm: float = 0.0,
     reach_mm: float = 11.0,
 ) -> str:
