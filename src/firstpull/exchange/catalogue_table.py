@@ -25,7 +25,7 @@ from firstpull.exchange.catalogue_columns import (
     plain,
     units_of,
 )
-from firstpull.exchange.table_cells import TextRow, TextTable, guard, read_tables
+from firstpull.exchange.table_cells import MAX_CELL, TextRow, TextTable, guard, read_tables
 from firstpull.exchange.texts import length_text, number_text, rounded
 from firstpull.mechanics.insert import Insert, check_insert
 from firstpull.trade.threads import thread
@@ -388,14 +388,24 @@ def write_csv(inserts: Iterable[Insert]) -> str:
     """The inserts as CSV (comma, UTF-8 when encoded, line ends CR LF) that :func:`preview` reads back the same.
 
     Lengths keep their text as typed where it says the same length; else mm. Cells that a spreadsheet program would
-    run as a formula get an apostrophe in front, which reading takes off.
+    run as a formula get an apostrophe in front, which reading takes off. Raises BadInput for text that no table can
+    hold: over 2000 characters, or a NUL character.
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(_heading(rule) for rule in FIELDS)
     for insert in inserts:
-        writer.writerow(guard(value_text(insert, rule.name).strip()) for rule in FIELDS)
+        writer.writerow(_cell(insert, rule) for rule in FIELDS)
     return out.getvalue()
+
+
+def _cell(insert: Insert, rule: FieldRule) -> str:
+    text = value_text(insert, rule.name).strip()
+    if len(text) > MAX_CELL - 1 or "\0" in text:
+        raise BadInput(
+            "This text cannot be written in a table.", where=f"{insert.name[:80]}: {rule.name}", hint="Shorten it."
+        )
+    return guard(text)
 
 
 def _heading(rule: FieldRule) -> str:
@@ -430,10 +440,10 @@ class Change:
 class Changes:
     """What a re-import would change. ``missing`` parts stand in the catalogue but not in the new table."""
 
-    added: tuple[str, ...]
+    added: tuple[Insert, ...]
     changed: tuple[Change, ...]
-    unchanged: tuple[str, ...]
-    missing: tuple[str, ...]
+    unchanged: tuple[Insert, ...]
+    missing: tuple[Insert, ...]
 
 
 def compare(old: Sequence[Insert], new: Sequence[Insert]) -> Changes:
@@ -444,7 +454,7 @@ def compare(old: Sequence[Insert], new: Sequence[Insert]) -> Changes:
     before = {insert.part: insert for insert in old}
     after = {insert.part: insert for insert in new}
     changed: list[Change] = []
-    unchanged: list[str] = []
+    unchanged: list[Insert] = []
     for part, insert in after.items():
         was = before.get(part)
         if was is None:
@@ -456,10 +466,10 @@ def compare(old: Sequence[Insert], new: Sequence[Insert]) -> Changes:
         ]
         changed.extend(found)
         if not found:
-            unchanged.append(part)
+            unchanged.append(insert)
     return Changes(
-        added=tuple(part for part in after if part not in before),
+        added=tuple(insert for part, insert in after.items() if part not in before),
         changed=tuple(changed),
         unchanged=tuple(unchanged),
-        missing=tuple(part for part in before if part not in after),
+        missing=tuple(insert for part, insert in before.items() if part not in after),
     )

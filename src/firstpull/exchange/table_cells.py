@@ -91,20 +91,18 @@ def read_delimited(data: bytes, *, filename: str) -> TextTable:
     delimiter = _delimiter(text)
     rows: list[TextRow] = []
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=False)
-    line_before = 0
     try:
-        for cells in reader:
-            # A quoted cell may hold line breaks: the row is numbered by the line on which it starts.
-            rows.append(_text_row(line_before + 1, cells, filename))
-            line_before = reader.line_num
-            if len(rows) > MAX_ROWS:
+        # Rows are counted as a spreadsheet shows them: a quoted cell with line breaks is one row, a blank line too.
+        for number, cells in enumerate(reader, start=1):
+            rows.append(_text_row(number, cells, filename))
+            if number > MAX_ROWS:
                 raise BadInput(
                     f"The table has more than {MAX_ROWS} rows.", where=filename, hint="Split it into smaller files."
                 )
     except csv.Error as error:
         raise BadInput(
             f"The table cannot be read ({error}).",
-            where=f"{filename} row {reader.line_num}",
+            where=f"{filename} row {len(rows) + 1}",
             hint="Check the quotation marks, or export it again as CSV.",
         )
     if delimiter != ",":
@@ -119,14 +117,16 @@ def _text_row(number: int, cells: list[str], filename: str) -> TextRow:
             where=f"{filename} row {number}",
             hint="Check the separator, or leave out columns.",
         )
-    for cell in cells:
-        if len(cell) > MAX_CELL:
-            raise BadInput(
-                f"A cell holds {len(cell)} characters; at most {MAX_CELL} are read.",
-                where=f"{filename} row {number}",
-                hint="Check for a quotation mark that is not closed.",
-            )
-    return TextRow(number, tuple(unguard(cell.strip()) for cell in cells))
+    faults = {index: too_long(cell) for index, cell in enumerate(cells) if len(cell) > MAX_CELL}
+    return TextRow(number, tuple(unguard(cell.strip()[:MAX_CELL]) for cell in cells), faults)
+
+
+def too_long(cell: str) -> CellFault:
+    """The fault of a cell that holds more than any value needs."""
+    return CellFault(
+        f"The cell holds {len(cell)} characters; at most {MAX_CELL} are read.",
+        "Shorten it, and check for a quotation mark that is not closed.",
+    )
 
 
 def guard(text: str) -> str:

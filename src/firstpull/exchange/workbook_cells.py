@@ -18,7 +18,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from firstpull.errors import BadInput
-from firstpull.exchange.table_cells import MAX_CELL, MAX_COLUMNS, MAX_ROWS, CellFault, TextRow, TextTable, unguard
+from firstpull.exchange.table_cells import (
+    MAX_CELL,
+    MAX_COLUMNS,
+    MAX_ROWS,
+    CellFault,
+    TextRow,
+    TextTable,
+    too_long,
+    unguard,
+)
 
 if TYPE_CHECKING:
     from openpyxl.workbook.workbook import Workbook
@@ -161,7 +170,7 @@ def _rows(values: Workbook, formulas: Workbook | None, name: str, filename: str)
                 hint="Delete the empty rows below the table, or split it.",
             )
         behind = next(written, ()) if written is not None else ()
-        rows.append(_row(number, cells, behind, f"{filename}: {name}"))
+        rows.append(_row(number, cells, behind))
     while rows and rows[-1].empty:
         rows.pop()
     return rows
@@ -174,17 +183,13 @@ def _cells(workbook: Workbook, name: str) -> Iterator[tuple[Any, ...]]:
     yield from sheet.iter_rows(values_only=True, max_col=MAX_COLUMNS)
 
 
-def _row(number: int, cells: tuple[Any, ...], behind: tuple[Any, ...], where: str) -> TextRow:
+def _row(number: int, cells: tuple[Any, ...], behind: tuple[Any, ...]) -> TextRow:
     texts: list[str] = []
     faults: dict[int, CellFault] = {}
     for column, value in enumerate(cells):
         text, fault = _text(value)
         if len(text) > MAX_CELL:
-            raise BadInput(
-                f"A cell holds {len(text)} characters; at most {MAX_CELL} are read.",
-                where=f"{where} row {number}",
-                hint="Shorten it.",
-            )
+            text, fault = text[:MAX_CELL], too_long(text)
         if value is None and column < len(behind) and str(behind[column] or "").startswith("="):
             fault = _NO_RESULT
         texts.append(text)
