@@ -53,7 +53,6 @@ class ChartConstants:
     b4: float
 
 
-@lru_cache(maxsize=128)
 def chart_constants(n: int) -> ChartConstants:
     """The factors for subgroups of ``n`` values, 2 to 100. Raises BadInput.
 
@@ -61,7 +60,11 @@ def chart_constants(n: int) -> ChartConstants:
     √(2/(n−1)) · Γ(n/2)/Γ((n−1)/2); A2 = 3/(d2·√n), A3 = 3/(c4·√n), D3, D4 = 1 ∓ 3·d3/d2, B3, B4 = 1 ∓ 3·√(1−c4²)/c4,
     not below 0 (NIST/SEMATECH e-Handbook 6.3.2; ASTM MNL 7). n = 5: d2 2.326, A2 0.577.
     """
-    count = a_count(n, "n", least=2, most=100)
+    return _constants(a_count(n, "n", least=2, most=100))
+
+
+@lru_cache(maxsize=128)
+def _constants(count: int) -> ChartConstants:
     d2, d3 = _range_moments(count)
     c4 = math.sqrt(2 / (count - 1)) * math.exp(math.lgamma(count / 2) - math.lgamma((count - 1) / 2))
     root = math.sqrt(count)

@@ -193,7 +193,7 @@ def _one_sided(n: int, coverage: float, confidence: float) -> float:
             return at_zero + _confidence((z - y) / k, weight, f=n - 1) - confidence
         return float(density @ ndtr(root_n * (k * u - z))) - confidence
 
-    return _solve_log(surplus, 1e-9, 1e9)
+    return _solve_log(surplus, 1e-9, 1e9) if surplus(1e-9) < 0 else 0.0
 
 
 def _between(low: float, high: float) -> tuple[_Floats, _Floats]:
@@ -215,8 +215,10 @@ def _spread_nodes(f: int) -> tuple[_Floats, _Floats]:
 
 
 def _bound(above: float, below: float, *, n: int, confidence: float) -> float:
-    # A limit within one sd of the mean makes u(y) steep: more places are needed to follow it.
-    y, weight = _nodes(n, min(16, math.ceil(1 / min(above, below, 1.0))) if min(above, below) > 1e-3 else 16)
+    # A limit within one sd of the mean makes u(y) steep, and few degrees of freedom give the integrand a corner:
+    # more places are needed to follow it.
+    near = max(min(above, below, 1.0), 0.05)
+    y, weight = _nodes(n, min(16, math.ceil((4 if n < 5 else 1) / near)))
 
     def surplus(outside: float) -> float:
         return _confidence(_needed_u(above, below, y=y, share=1 - outside), weight, f=n - 1) - confidence
