@@ -6,7 +6,7 @@ from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.trade.drills import drill, nearest_drills
-from firstpull.trade.sheet_gauges import nearest_gauges, parse_thickness, sheet_gauge
+from firstpull.trade.sheet_gauges import names_gauge, nearest_gauges, parse_thickness, sheet_gauge
 from firstpull.trade.threads import Thread, strip_areas, thread
 from firstpull.units import NM_PER_INCH, NM_PER_MM, Length
 
@@ -80,10 +80,7 @@ def _sheet_answer(text: str) -> dict[str, Any]:
         "thickness_mm": thickness.mm,
         "thickness_in": thickness.inch,
     }
-    try:
-        gauge = sheet_gauge(text)
-    except BadInput:
-        # a plain length: say which gauges it is near, by metal
+    if not names_gauge(text):
         near = [
             {
                 "metal": one.metal,
@@ -94,6 +91,7 @@ def _sheet_answer(text: str) -> dict[str, Any]:
             for one in nearest_gauges(thickness)
         ]
         return answer | {"system": "as typed", "source": "as typed", "nearest_gauges": near}
+    gauge = sheet_gauge(text)
     return answer | {
         "system": gauge.system,
         "metal": gauge.metal,

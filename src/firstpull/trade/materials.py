@@ -101,7 +101,7 @@ def _materials(kind: Kind) -> dict[str, Material]:
                 optional_number(row["density_kg_m3"]),
                 row["source"],
             )
-            held.update(dict.fromkeys(tables.keys(row), one))
+            held.update(dict.fromkeys(map(texts.key, tables.names(row)), one))
     return held
 
 
@@ -111,5 +111,5 @@ def _coatings() -> dict[str, Coating]:
     for row in tables.rows("coatings"):
         thin, thick = float(row["thickness_min_um"]) / 1000, float(row["thickness_max_um"]) / 1000
         one = Coating(row["name"], thin, thick, float(row["outward_share"]), row["source"])
-        held.update(dict.fromkeys(tables.keys(row), one))
+        held.update(dict.fromkeys(map(texts.key, tables.names(row)), one))
     return held

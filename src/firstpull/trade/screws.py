@@ -52,7 +52,7 @@ class Preload:
 def property_class(name: str, *, where: str = "") -> PropertyClass:
     """The class of that name: “8.8”, “A2-70”, “grade 5”, …. Raises BadInput with the classes held."""
     shown = texts.typed(name, noun="a screw class", example="8.8", where=where)
-    one = _classes().get(texts.key(shown.replace(",", ".")))
+    one = _classes().get(_fold(shown))
     if one is None:
         raise BadInput(
             f"“{shown}” is not a screw class that is held.",
@@ -70,7 +70,7 @@ def property_class_names() -> tuple[str, ...]:
 def nut_factor(condition: str = "dry", *, where: str = "") -> NutFactor:
     """The nut factor for “dry” or “lubricated” threads. Raises BadInput for any other word."""
     shown = texts.typed(condition, noun="the state of the threads", example="dry", where=where)
-    one = _factors().get(texts.key(shown))
+    one = _factors().get(_fold(shown))
     if one is None:
         raise BadInput(
             f"“{shown}” is not a state of the threads that is held.", where=where, hint="Write “dry” or “lubricated”."
@@ -109,6 +109,11 @@ def preload_from_torque(thread: Thread, torque_nm: float, *, condition: str = "d
     return Preload(torque_nm, round(expected_n, 6), round(low_n, 6), round(high_n, 6), factor.condition, factor.source)
 
 
+def _fold(name: str) -> str:
+    """Case and blanks do not count; the point of “8.8” does."""
+    return "".join(name.casefold().replace(",", ".").split())
+
+
 def _check(value: float, noun: str, unit: str) -> None:
     if not 0 <= value <= 1e7:
         raise BadInput(f"{noun} of {value} {unit} cannot be used.", hint=f"It must be from 0 to 10 000 000 {unit}.")
@@ -121,7 +126,7 @@ def _classes() -> dict[str, PropertyClass]:
         one = PropertyClass(
             row["name"], row["system"], float(row["proof_mpa"]), float(row["tensile_mpa"]), row["source"]
         )
-        held.update(dict.fromkeys(tables.keys(row), one))
+        held.update(dict.fromkeys(map(_fold, tables.names(row)), one))
     return held
 
 
@@ -130,5 +135,5 @@ def _factors() -> dict[str, NutFactor]:
     held: dict[str, NutFactor] = {}
     for row in tables.rows("nut_factors"):
         one = NutFactor(row["condition"], float(row["factor"]), float(row["scatter"]), row["source"])
-        held.update(dict.fromkeys(tables.keys(row, name="condition"), one))
+        held.update(dict.fromkeys(map(_fold, tables.names(row, name="condition")), one))
     return held

@@ -111,7 +111,7 @@ def _held() -> dict[tuple[str, int], SheetGauge]:
     for row in tables.rows("sheet_gauges"):
         metal, gauge = row["metal"], int(row["gauge"])
         system, formula = _SYSTEMS[metal]
-        thickness = Length(int(Fraction(row["thickness_in"]) * NM_PER_INCH), f"{gauge} ga {metal}")
+        thickness = Length(round(Fraction(row["thickness_in"]) * NM_PER_INCH), f"{gauge} ga {metal}")
         held[metal, gauge] = SheetGauge(thickness, system, gauge, metal, formula, row["source"])
     return held
 

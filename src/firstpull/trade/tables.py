@@ -7,7 +7,6 @@ from functools import cache
 from importlib.resources import files
 
 from firstpull.errors import NotFound
-from firstpull.trade.texts import key
 
 Row = dict[str, str]
 
@@ -29,6 +28,6 @@ def optional_number(cell: str) -> float | None:
     return float(cell) if cell else None
 
 
-def keys(row: Row, *, name: str = "name") -> tuple[str, ...]:
-    """The loosely compared names of a row: its main name and its ``aliases``, separated by semicolons."""
-    return tuple(key(one) for one in (row[name], *row["aliases"].split(";")) if one)
+def names(row: Row, *, name: str = "name") -> tuple[str, ...]:
+    """Every name of a row: its main name and its ``aliases``, which semicolons separate."""
+    return tuple(one for one in (row[name], *row["aliases"].split(";")) if one)

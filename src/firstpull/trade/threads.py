@@ -23,6 +23,7 @@ LONGEST_ENGAGEMENT_MM = 1000.0
 _UNIT_NM = 2540  # unified limits are whole ten-thousandths of an inch
 _PITCH_DROP = 3 / 4 * math.sqrt(3) / 2  # (D − D2) / P
 _MINOR_DROP = 5 / 4 * math.sqrt(3) / 2  # (D − D1) / P
+_STRESS_DROP = 13 / 12 * math.sqrt(3) / 2  # (d − (d2 + d3)/2) / P, printed 0.9382
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,8 +144,9 @@ def _thread(size: ThreadSize) -> Thread:
 
 
 def _stress_area_mm2(major_mm: float, pitch_mm: float, *, metric: bool) -> float:
-    """Tensile stress area: ISO 898-1 clause 9.1.6 (0.9382 P) or ASME B1.1 appendix B (0.9743 / n)."""
-    return math.pi / 4 * (major_mm - (0.9382 if metric else 0.9743) * pitch_mm) ** 2
+    """Tensile stress area, mm²: ISO 898-1 clause 9.1.6, π/4 ((d2 + d3)/2)²; ASME B1.1 appendix B, π/4 (D − 0.9743/n)²."""
+    drop = _STRESS_DROP if metric else 0.9743
+    return math.pi / 4 * (major_mm - drop * pitch_mm) ** 2
 
 
 def _metric_limits(size: ThreadSize) -> tuple[ExternalLimits, InternalLimits]:
