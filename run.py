@@ -38,7 +38,9 @@ def main(arguments: list[str]) -> int:
         command += ["firstpull", *(arguments or ["bench", "--demo"])]
     if not (HERE / ".venv").exists():
         print("Setting up: bringing the packages of uv.lock into .venv/ (once) …", file=sys.stderr)
-    environment = {key: value for key, value in os.environ.items() if key not in ("VIRTUAL_ENV", "PYTHONPATH", "PYTHONHOME")}
+    environment = {
+        key: value for key, value in os.environ.items() if key not in ("VIRTUAL_ENV", "PYTHONPATH", "PYTHONHOME")
+    }
     environment["UV_PYTHON_DOWNLOADS"] = "never"
     environment.setdefault("UV_PROJECT_ENVIRONMENT", str(HERE / ".venv"))
     try:
@@ -55,7 +57,15 @@ def _uv() -> Path:
         return uv
     print(f"Setting up: bringing uv {UV_PIN} into .tools/ …", file=sys.stderr)
     # --target works where pip refuses to change a system's Python
-    pip = [sys.executable, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-warn-script-location"]
+    pip = [
+        sys.executable,
+        "-m",
+        "pip",
+        "install",
+        "--quiet",
+        "--disable-pip-version-check",
+        "--no-warn-script-location",
+    ]
     subprocess.run([*pip, "--upgrade", "--target", str(TOOLS), f"uv=={UV_PIN}"], check=True)
     stamp.write_text(UV_PIN + "\n")
     return uv

@@ -118,7 +118,11 @@ class Length:
         """Read back what :meth:`to_json` wrote. Raises BadInput when it is not of that form."""
         nanometres = data.get("nm") if isinstance(data, dict) else None
         if not isinstance(nanometres, int) or isinstance(nanometres, bool):
-            raise BadInput("A recorded length must be a whole number of nanometres.", where=where, hint='{"nm": 2160000, "typed": "2.16 mm"}')
+            raise BadInput(
+                "A recorded length must be a whole number of nanometres.",
+                where=where,
+                hint='{"nm": 2160000, "typed": "2.16 mm"}',
+            )
         return cls(nanometres, str(data.get("typed", "")))
 
 
@@ -180,15 +184,27 @@ def parse_length(text: str, *, unit: LengthUnit | None = None, where: str = "") 
             hint="Write for example “16 ga steel”, “16 ga galvanised” or “16 ga aluminium”, or the thickness in mm or in.",
         )
     if key in ("mil", "mils"):
-        raise BadInput("“mil” means a thousandth of an inch to some and a millimetre to others.", where=where, hint="Write “thou” or “mm”.")
+        raise BadInput(
+            "“mil” means a thousandth of an inch to some and a millimetre to others.",
+            where=where,
+            hint="Write “thou” or “mm”.",
+        )
     scale = _LENGTH_UNITS.get(key)
     if scale is None:
-        raise BadInput(f"“{unit_text}” is not a unit of length.", where=where, hint="Use mm, in or thou, for example “3.05 mm”, “0.120 in”, “120 thou”, “3/16 in”.")
+        raise BadInput(
+            f"“{unit_text}” is not a unit of length.",
+            where=where,
+            hint="Use mm, in or thou, for example “3.05 mm”, “0.120 in”, “120 thou”, “3/16 in”.",
+        )
     exact = number * scale
     if abs(exact) > _MAX_LENGTH_NM:
         raise BadInput(f"“{text.strip()}” is over 100 m.", where=where, hint="Check the unit.")
     if exact.denominator != 1:
-        raise BadInput(f"“{text.strip()}” is not a whole number of nanometres.", where=where, hint="Write it as a decimal with fewer places, or as a fraction down to 1/64 in.")
+        raise BadInput(
+            f"“{text.strip()}” is not a whole number of nanometres.",
+            where=where,
+            hint="Write it as a decimal with fewer places, or as a fraction down to 1/64 in.",
+        )
     return Length(int(exact), text.strip())
 
 
@@ -236,16 +252,28 @@ def parse_number(text: str, *, where: str = "") -> Fraction:
 
 def _split(text: str, where: str) -> tuple[Fraction, str]:
     if not isinstance(text, str):
-        raise BadInput(f"{text!r} is not text.", where=where, hint="Write it in quotes with its unit, for example “3.05 mm”.")
+        raise BadInput(
+            f"{text!r} is not text.", where=where, hint="Write it in quotes with its unit, for example “3.05 mm”."
+        )
     if len(text) > _MAX_TEXT:
-        raise BadInput("That is too long for a value.", where=where, hint="A number and its unit, for example “3.05 mm”.")
+        raise BadInput(
+            "That is too long for a value.", where=where, hint="A number and its unit, for example “3.05 mm”."
+        )
     match = _NUMBER.fullmatch(text)
     if match is None:
-        raise BadInput(f"“{text.strip()}” is not a number with a unit.", where=where, hint="For example “3.05 mm”, “0.120 in” or “3/16 in”.")
+        raise BadInput(
+            f"“{text.strip()}” is not a number with a unit.",
+            where=where,
+            hint="For example “3.05 mm”, “0.120 in” or “3/16 in”.",
+        )
     part = match.groupdict()
     unit_text = part["unit"]
     if re.search(r"\d", unit_text.replace("mm2", "")) or unit_text[:1] in (".", ",", "/"):
-        raise BadInput(f"“{text.strip()}” can be read in more than one way.", where=where, hint="Use one decimal point or comma and no thousands separator, for example “1234.5 mm”.")
+        raise BadInput(
+            f"“{text.strip()}” can be read in more than one way.",
+            where=where,
+            hint="Use one decimal point or comma and no thousands separator, for example “1234.5 mm”.",
+        )
     if part["dec"] is not None:
         number = Fraction(part["dec"].replace(",", "."))
     else:

@@ -1,0 +1,101 @@
+"""Choose: describe the stack, say what the joint needs, take an insert."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from firstpull.errors import BadInput
+from firstpull.jobs.shapes import stack_of, stack_to_json
+from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
+from firstpull.mechanics.choose import Choice, Needs
+from firstpull.mechanics.choose import choose as choose_among
+from firstpull.mechanics.fields import to_record
+from firstpull.mechanics.insert import Insert, check_insert
+from firstpull.mechanics.setting import Batch
+from firstpull.mechanics.stack import Stack, thickness
+from firstpull.mechanics.tool import Tool
+from firstpull.record.job import JobState
+from firstpull.units import Length
+
+
+def describe_stack(book: Book, job_id: str, stack: Stack, *, doing: Doing, batch: Batch | None = None) -> JobState:
+    """Put the stack on record. What stood on another stack (setting, proof) is stale from here."""
+    book.write(f"job:{job_id}", [stack_event(stack, batch)], doing)
+    return book.job(job_id)
+
+
+def state_needs(book: Book, job_id: str, needs: Needs, *, doing: Doing) -> JobState:
+    """Put on record what the joint asks of the insert."""
+    book.write(f"job:{job_id}", [needs_event(needs)], doing)
+    return book.job(job_id)
+
+
+def candidates(book: Book, job_id: str) -> Choice:
+    """The catalogue's inserts for this job, best first, with the rejected ones and their cures."""
+    state = book.job(job_id)
+    needs = needs_of(state)
+    if needs is None:
+        raise BadInput("Which thread does the joint need?", where="thread", hint="For example M6 or 1/4-20.")
+    stack, _batch = stack_of(state)
+    return choose_among(list(book.inserts().values()), stack=stack, needs=needs)
+
+
+def take_insert(book: Book, job_id: str, part: str, *, doing: Doing) -> JobState:
+    """Take an insert of the catalogue for this job."""
+    insert = book.insert(part)
+    book.write(f"job:{job_id}", [insert_event(insert, source="catalogue")], doing)
+    return book.job(job_id)
+
+
+def take_insert_in_hand(book: Book, job_id: str, insert: Insert, *, doing: Doing) -> JobState:
+    """Take an insert that was measured here; it becomes a row of the catalogue, marked so. Raises BadInput."""
+    if not insert.part:
+        raise BadInput(
+            "Give the insert a name to find it again.", where="part", hint="For example “M6 from the blue box”."
+        )
+    check_insert(insert)
+    state = book.job(job_id)
+    seen = state.sequence if doing.seen is None else doing.seen
+    row = {
+        "source": "measured here",
+        "inserts": [insert.to_json()],
+        "added": [] if insert.part in book.inserts() else [insert.part],
+        "changed": [insert.part] if insert.part in book.inserts() else [],
+    }
+    book.write_all(
+        [(f"job:{job_id}", [insert_event(insert, source="measured here")]), (CATALOGUE, [("CatalogueImported", row)])],
+        Doing(doing.by, seen, doing.slip),
+    )
+    return book.job(job_id)
+
+
+def stack_event(stack: Stack, batch: Batch | None = None) -> Planned:
+    """The stack with its computed thickness. Raises BadInput for a stack that makes no sense."""
+    found = thickness(stack)
+    return (
+        "StackDescribed",
+        {**stack_to_json(stack, batch), "thickness": {**to_record(found), "value_mm": found.value_mm}},
+    )
+
+
+def needs_event(needs: Needs) -> Planned:
+    data = to_record(needs)
+    tool = data.pop("tool", None)
+    return ("NeedsStated", {**data, "tool": None if tool is None else tool.to_json()})
+
+
+def insert_event(insert: Insert, *, source: str) -> Planned:
+    check_insert(insert)
+    return ("InsertChosen", {"insert": insert.to_json(), "allowance": None, "window": None, "source": source})
+
+
+def needs_of(state: JobState) -> Needs | None:
+    """What was stated, or None."""
+    if state.needs is None:
+        return None
+    data: dict[str, Any] = dict(state.needs)
+    room = data.get("room_behind")
+    tool = data.get("tool")
+    data["room_behind"] = None if room is None else Length.from_json(room)
+    data["tool"] = None if tool is None else Tool.from_json(tool)
+    return Needs(**data)

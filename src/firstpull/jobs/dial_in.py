@@ -1,0 +1,389 @@
+"""Dial in: pull, read, be told what to do next, until the tool's mean is where it must be with stated confidence."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from firstpull.errors import BadInput, Conflict, Unsafe
+from firstpull.jobs.shapes import in_unit, insert_of, shift_key, stack_of, to_mm, tool_of, unit_of
+from firstpull.jobs.workshop import Book, Doing, Planned
+from firstpull.record.job import Coupon, JobState, Move, Pull
+from firstpull.record.things import GaugeState, ToolState
+from firstpull.statistics.acceptance import mean_tolerance_mm
+from firstpull.statistics.dial_in import advise
+from firstpull.units import NM_PER_MM, Length
+
+# Assumptions until this shop's own data replace them (common practice, no source): scatter of free lengths within a
+# lot, doubt of a lot's mean free length about nominal, and a caliper's resolution and limit of error.
+INSERT_LENGTH_SD_MM = 0.04
+LOT_MEAN_SD_MM = 0.06
+CALIPER_RESOLUTION_MM = 0.01
+CALIPER_ERROR_MM = 0.03
+SHARE_INSIDE = 0.99
+CONFIDENCE = 0.95
+MAX_PULLS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """What dialling in must reach, in mm: the mean inside ``low_mm``…``high_mm`` so that ``share`` of the sets, which
+    scatter with ``sigma_mm``, stay inside the window."""
+
+    target_mm: float
+    low_mm: float
+    high_mm: float
+    tolerance_mm: float
+    sigma_mm: float
+    share: float
+    confidence: float
+
+
+def promise(state: JobState) -> Promise:
+    """The mean's own window, derived from the set-length window and the scatter of individual sets.
+
+    Raises Unsafe without a window, and when the scatter leaves no room: then no single setting serves.
+    """
+    setting = _setting(state)
+    low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
+    if low is None or high is None:
+        raise Unsafe(
+            "There is no window for the set length.",
+            where=state.id,
+            hint="Give the maker's limits, or find them on coupons from both ends.",
+        )
+    tool = tool_of(state)
+    process = tool.process_sd_mm if tool is not None else 0.03
+    # an insert's own length error moves its set length one for one at the same stroke
+    sigma = math.hypot(process, INSERT_LENGTH_SD_MM if not measures_before(state) else process)
+    share = float(state.plan.get("share_inside", SHARE_INSIDE))
+    tolerance = mean_tolerance_mm((high - low) / 2, sigma_mm=sigma, share=share)
+    margin = (high - low) / 2 - tolerance
+    target = min(max(float(setting["set_length_mm"]), low + margin), high - margin)
+    confidence = float(state.plan.get("confidence", CONFIDENCE))
+    return Promise(target, low + margin, high - margin, tolerance, sigma, share, confidence)
+
+
+def measures_before(state: JobState) -> bool:
+    """Whether each insert is measured before its pull; on by default since it saves inserts."""
+    return bool(state.plan.get("measure_before", True))
+
+
+def advise_request(state: JobState, tool_state: ToolState | None, gauge: GaugeState | None) -> dict[str, Any]:
+    """The whole conversation so far as one request of the ``advise`` interface, in the job's unit."""
+    unit = unit_of(state)
+    insert, tool, setting = insert_of(state), tool_of(state), _setting(state)
+    if tool is None:
+        raise Unsafe("No tool has been chosen.", where=state.id, hint="Choose the tool that sets this job.")
+    aim = promise(state)
+    resolution, error = gauge_limits(gauge)
+    learned = (tool_state.learned if tool_state else None) or {}
+
+    def length(value_mm: float) -> float:
+        return in_unit(value_mm, unit)
+
+    history: dict[str, Any] | None = None
+    if learned:
+        history = {
+            "lead_ratio": 1.0,
+            "lead_rel_sd": learned.get("lead_rel_sd", tool.lead_rel_sd),
+            "process_sd": length(learned.get("process_sd_mm", tool.process_sd_mm)),
+            "backlash_turns": learned.get("backlash_turns", tool.backlash_turns),
+            "drift_per_cycle": 0.0,
+        }
+    lead = tool.lead_per_turn.mm if tool.lead_per_turn is not None else None
+    return {
+        "v": 1,
+        "case": state.id,
+        "job": {
+            "units": unit,
+            "insert_nominal_length": length(insert.length_free.mm),
+            "target_length": length(aim.target_mm),
+            "tolerance": length(aim.tolerance_mm),
+            "window": [length(aim.low_mm), length(aim.high_mm)],
+            "confidence": aim.confidence,
+            "knob_lead": None if lead is None else length(lead),
+            "lead_rel_sd": tool.lead_rel_sd,
+            "clicks_per_turn": tool.clicks_per_turn,
+            "plus_turns": tool.plus_turns.replace(" ", "_"),
+            "max_backlash_turns": tool.backlash_turns,
+            "caliper_resolution": length(resolution),
+            "caliper_sd": length(error / math.sqrt(3.0)),
+            "insert_length_sd": length(INSERT_LENGTH_SD_MM),
+            "lot_mean_sd": length(LOT_MEAN_SD_MM),
+            "process_sd": length(tool.process_sd_mm),
+            "lot_lengths": None,
+            "length_before_available": measures_before(state),
+            "prior": None,
+            "tool_history": history,
+            "control": tool.control,
+            "stroke_ceiling": None,
+            "air_to_stack": {"mean": length(setting["air_to_stack_mm"]), "sd": length(setting["air_to_stack_sd_mm"])},
+            "max_pulls": MAX_PULLS,
+        },
+        "history": [_as_request(item, state) for item in _story(state)],
+    }
+
+
+def gauge_limits(gauge: GaugeState | None) -> tuple[float, float]:
+    """A gauge's resolution and limit of error in mm; a usual caliper's when none is named (ISO 13385-1 leaves the
+    limit of error to the maker, so it is the user's input)."""
+    data = gauge.gauge if gauge is not None else {}
+    return float(data.get("resolution_mm", CALIPER_RESOLUTION_MM)), float(data.get("error_mm", CALIPER_ERROR_MM))
+
+
+def record_free_length(book: Book, job_id: str, length: Length, *, doing: Doing, gauge: str = "") -> JobState:
+    """The next insert's free length, measured before its pull."""
+    _sensible(length)
+    book.write(f"job:{job_id}", [("FreeLengthMeasured", {"length_before": length.to_json()})], doing, gauge=gauge)
+    return book.job(job_id)
+
+
+def record_pull(
+    book: Book,
+    job_id: str,
+    reading: Length,
+    *,
+    doing: Doing,
+    where: str = "air",
+    length_before: Length | None = None,
+    second_reading: Length | None = None,
+    gauge: str = "",
+) -> JobState:
+    """One trial pull and its reading, durable when this returns; then the advice that follows from it.
+
+    ``where`` is "air" or "stack". Nothing is refused for being unlikely: it is kept, and questioned by the advice.
+    """
+    if where not in ("air", "stack"):
+        raise BadInput(f"“{where}” is not a place to pull.", where="where", hint="air or stack.")
+    _sensible(reading)
+    state = book.job(job_id)
+    before = length_before or state.length_before
+    readings = [reading.to_json()] + ([second_reading.to_json()] if second_reading else [])
+    data = {"readings": readings, "length_before": before.to_json() if before else None, "where": where}
+    book.write(f"job:{job_id}", [("TrialPulled", data)], doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
+    return refresh_advice(book, job_id, doing)
+
+
+def read_again(book: Book, job_id: str, reading: Length, *, doing: Doing, of: int | None = None) -> JobState:
+    """A further reading of an insert already pulled (the last one unless ``of`` names its sequence). Both are kept."""
+    _sensible(reading)
+    state = book.job(job_id)
+    counted = [pull for pull in state.pulls if not pull.struck_out]
+    if of is None and not counted:
+        raise BadInput("There is no pull to read again.", where="reading", hint="Pull one insert first.")
+    sequence = of if of is not None else counted[-1].sequence
+    book.write(
+        f"job:{job_id}", [("ReadAgain", {"of": sequence, "reading": reading.to_json()})], doing, gauge=state.gauge_id
+    )
+    return refresh_advice(book, job_id, doing)
+
+
+def turn(
+    book: Book, job_id: str, *, doing: Doing, clicks: int | None = None, turns: float | None = None, dry_cycles: int = 0
+) -> JobState:
+    """The adjuster was turned: whole ``clicks`` where the knob has click stops, else ``turns``; plus as the knob
+    counts. ``dry_cycles`` were run afterwards, with the air back on."""
+    state = book.job(job_id)
+    tool = tool_of(state)
+    per_turn = tool.clicks_per_turn if tool is not None else None
+    if (clicks is None) == (turns is None):
+        raise BadInput("Say the clicks or the turns.", where="turn", hint="For example 11 clicks, or 0.31 turns.")
+    if clicks is not None:
+        if not per_turn:
+            raise BadInput("This knob has no click stops.", where="clicks", hint="Give turns, for example 0.31.")
+        turned = clicks / per_turn
+    else:
+        turned = float(turns or 0.0)
+    if not math.isfinite(turned) or turned == 0 or abs(turned) > 40:
+        raise BadInput(
+            "A turn must be more than nothing and at most 40 turns.", where="turn", hint="For example −3 clicks."
+        )
+    _cycles_sensible(dry_cycles)
+    planned: list[Planned] = [("AdjusterTurned", {"turns": turned, "clicks": clicks})]
+    planned += [("DryCycled", {})] * dry_cycles
+    book.write(f"job:{job_id}", planned, doing, tool=state.tool_id)
+    return refresh_advice(book, job_id, doing)
+
+
+def dry_cycle(book: Book, job_id: str, *, doing: Doing, count: int = 1) -> JobState:
+    """The tool was cycled without an insert, ``count`` times."""
+    _cycles_sensible(count)
+    state = book.job(job_id)
+    book.write(f"job:{job_id}", [("DryCycled", {})] * max(count, 1), doing, tool=state.tool_id)
+    return refresh_advice(book, job_id, doing)
+
+
+def reconnect(book: Book, job_id: str, *, doing: Doing) -> JobState:
+    """The air was taken off and put on again without a turn: the tool is cold."""
+    book.write(f"job:{job_id}", [("AirReconnected", {})], doing, tool=book.job(job_id).tool_id)
+    return refresh_advice(book, job_id, doing)
+
+
+def strike_out(book: Book, job_id: str, sequence: int, *, reason: str, doing: Doing) -> JobState:
+    """Strike out a pull, coupon or check, with a reason; it stays in the record and no longer counts."""
+    book.write(f"job:{job_id}", [("ReadingStruckOut", {"of": sequence, "reason": reason.strip()})], doing)
+    state = book.job(job_id)
+    return refresh_advice(book, job_id, doing) if any(p.sequence == sequence for p in state.pulls) else state
+
+
+def hold(book: Book, job_id: str, *, doing: Doing) -> JobState:
+    """Take the setting as dialled in: only when the advice says so, for the readings as they stand."""
+    state = book.job(job_id)
+    reply = state.advice or {}
+    if reply.get("action") != "release" or state.advice_sequence < _last_dial_in(state):
+        raise Unsafe(
+            "The tool is not dialled in yet.",
+            where=job_id,
+            hint=str(reply.get("why") or "Pull an insert and read its length."),
+        )
+    unit = unit_of(state)
+    aim = promise(state)
+    data = {
+        "confidence": reply["confidence"],
+        "estimate_mm": to_mm(float(reply["estimate"]), unit),
+        "estimate_sd_mm": to_mm(float(reply["belief"]["length_sd"]), unit),
+        "mean_low_mm": aim.low_mm,
+        "mean_high_mm": aim.high_mm,
+        "sigma_mm": aim.sigma_mm,
+        "share": aim.share,
+        "pulls": sum(not pull.struck_out for pull in state.pulls),
+        "turned_turns": sum(move.turns for move in state.moves if move.kind == "turn"),
+    }
+    seen = state.sequence if doing.seen is None else doing.seen
+    book.write(f"job:{job_id}", [("SettingHeld", data)], Doing(doing.by, seen, doing.slip), tool=state.tool_id)
+    return book.job(job_id)
+
+
+def refresh_advice(book: Book, job_id: str, doing: Doing) -> JobState:
+    """Compute the advice for the readings as they stand and put it on record beside its inputs.
+
+    A setting without a window or a stroke-set tool has no advice; the state is returned as it is.
+    """
+    state = book.job(job_id)
+    tool = tool_of(state)
+    if tool is None or tool.control != "stroke" or state.setting is None:
+        return state
+    try:
+        request = advise_request(state, _tool_state(book, state), _gauge_state(book, state))
+    except Unsafe:
+        return state
+    reply = advise(request)
+    if "error" in reply:
+        problem = reply["error"]
+        raise BadInput(problem["what"], where=problem["where"], hint=problem["hint"])
+    slip = f"{doing.slip}.advice" if doing.slip else ""
+    try:
+        book.write(
+            f"job:{job_id}",
+            [("AdviceGiven", {"request": request, "reply": reply})],
+            Doing(doing.by, state.sequence, slip),
+        )
+    except Conflict:
+        return book.job(job_id)  # somebody else wrote meanwhile; their act brings the newer advice
+    return book.job(job_id)
+
+
+def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
+    """Keep the air-to-stack shift that this job's coupons have shown, per tool × insert × stack."""
+    if not state.tool_id or not book.store.last(f"tool:{state.tool_id}") or state.held is None or state.setting is None:
+        return
+    coupons = [c for c in state.coupons if c.counts and c.passed and c.set_length is not None]
+    air = _air_mean_mm(state)
+    if air is None or len(coupons) < 2:
+        return
+    free = insert_of(state).length_free.mm
+    values = [
+        c.set_length.mm - ((c.length_before.mm - free) if c.length_before else 0.0) for c in coupons if c.set_length
+    ]
+    mean = sum(values) / len(values)
+    spread = math.sqrt(sum((value - mean) ** 2 for value in values) / (len(values) - 1))
+    sd = math.hypot(max(spread, 0.02) / math.sqrt(len(values)), air[1])
+    stack, _batch = stack_of(state)
+    shift = {"mean_mm": round(mean - air[0], 4), "sd_mm": round(sd, 4), "coupons": len(values), "job": state.id}
+    key = shift_key(insert_of(state), stack)
+    book.write(f"tool:{state.tool_id}", [("ShiftLearned", {"key": key, "shift": shift})], Doing(doing.by))
+
+
+def _air_mean_mm(state: JobState) -> tuple[float, float] | None:
+    """Mean set length of the air pulls since the last turn, free lengths allowed for, with its standard doubt."""
+    last_turn = max((move.sequence for move in state.moves if move.kind == "turn"), default=0)
+    free = insert_of(state).length_free.mm
+    values = [
+        pull.reading.mm - ((pull.length_before.mm - free) if pull.length_before else 0.0)
+        for pull in state.pulls
+        if pull.where == "air" and not pull.struck_out and pull.sequence > last_turn
+    ]
+    if not values:
+        return None
+    tool = tool_of(state)
+    process = tool.process_sd_mm if tool is not None else 0.03
+    return sum(values) / len(values), math.hypot(process, 0.02) / math.sqrt(len(values))
+
+
+def _setting(state: JobState) -> Any:
+    if state.setting is None:
+        raise Unsafe(
+            "There is no setting yet.", where=state.id, hint="Describe the stack, the insert and the tool first."
+        )
+    return state.setting
+
+
+def _story(state: JobState) -> list[Pull | Move | Coupon]:
+    """Pulls and moves in order, with coupons that were measured as what they are: pulls in the stack."""
+    coupons = [coupon for coupon in state.coupons if coupon.set_length is not None and coupon.purpose != "ladder"]
+    items: list[Pull | Move | Coupon] = [*state.pulls, *state.moves, *coupons]
+    return sorted(items, key=lambda item: item.sequence)
+
+
+def _as_request(item: Pull | Move | Coupon, state: JobState) -> dict[str, Any]:
+    unit = unit_of(state)
+    if isinstance(item, Move):
+        if item.kind != "turn":
+            return {"type": item.kind}
+        return (
+            {"type": "turn", "clicks": item.clicks}
+            if item.clicks is not None
+            else {"type": "turn", "turns": item.turns}
+        )
+    if isinstance(item, Coupon):
+        readings, where = [length for length in (item.set_length,) if length is not None], "stack"
+    else:
+        readings, where = list(item.readings), item.where
+    values = [in_unit(reading.mm, unit) for reading in readings]
+    before = None if item.length_before is None else in_unit(item.length_before.mm, unit)
+    return {
+        "type": "pull",
+        "reading": values[0],
+        "readings": values,
+        "length_before": before,
+        "where": where,
+        "struck_out": bool(item.struck_out),
+    }
+
+
+def _last_dial_in(state: JobState) -> int:
+    return max((item.sequence for item in state.history), default=0)
+
+
+def _tool_state(book: Book, state: JobState) -> ToolState | None:
+    return book.tool(state.tool_id) if book.store.last(f"tool:{state.tool_id}") else None
+
+
+def _gauge_state(book: Book, state: JobState) -> GaugeState | None:
+    return book.gauge(state.gauge_id) if state.gauge_id and book.store.last(f"gauge:{state.gauge_id}") else None
+
+
+def _sensible(length: Length) -> None:
+    if not 0 < length.nanometres < 1000 * NM_PER_MM:
+        raise BadInput(
+            f"A length of {length.typed or length.mm} can not be a reading.",
+            where="reading",
+            hint="More than 0 and under 1 m.",
+        )
+
+
+def _cycles_sensible(count: int) -> None:
+    if not 0 <= count <= 50:
+        raise BadInput("Between 0 and 50 cycles without an insert.", where="dry_cycles")

@@ -1,0 +1,162 @@
+"""Open a job: from nothing, from a job file, or as a new revision of a released one."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from firstpull.errors import BadInput, Conflict, Unsafe
+from firstpull.jobs import choose, set_up
+from firstpull.jobs.shapes import known_shift
+from firstpull.jobs.workshop import Book, Doing, Planned
+from firstpull.mechanics.setting import SettingRequest
+from firstpull.record.job import JobState
+
+if TYPE_CHECKING:
+    from firstpull.exchange.job_file import JobFile
+
+
+def open_job(
+    book: Book,
+    title: str,
+    *,
+    doing: Doing,
+    unit: str = "mm",
+    part_name: str = "",
+    demo: bool = False,
+    practice: Mapping[str, Any] | None = None,
+    more: tuple[Planned, ...] = (),
+    tool: str = "",
+) -> JobState:
+    """A new job with ``title``; its id is made from the title. ``more`` is written in the same act. Raises BadInput."""
+    title = " ".join(title.split())
+    if not title:
+        raise BadInput("What is this job called?", where="title", hint="For example “Battery tray lid”.")
+    if len(title) > 120:
+        raise BadInput("That title is too long.", where="title", hint="120 letters at most.")
+    if unit not in ("mm", "in"):
+        raise BadInput(f"“{unit}” is not a unit to work in.", where="unit", hint="mm or in.")
+    opening = {"title": title, "part_name": part_name, "unit": unit, "demo": demo, "practice": practice}
+    job_id = free_id(book, slug(title))
+    book.write(f"job:{job_id}", [("JobOpened", opening), *more], Doing(doing.by, 0, doing.slip), tool=tool)
+    return book.job(job_id)
+
+
+def open_from_file(book: Book, file: JobFile, *, doing: Doing, tool_id: str = "", demo: bool = False) -> JobState:
+    """A job with everything that a job file says, written in one act: nothing half-opened.
+
+    A part named in the file comes from the catalogue; ``tool_id`` names a tool of the workshop, else the file's own
+    description serves. Raises what the setting refuses (Unsafe) or BadInput.
+    """
+    planned: list[Planned] = [choose.stack_event(file.stack, file.batch)]
+    if file.needs is not None:
+        planned.append(choose.needs_event(file.needs))
+    insert = file.insert if file.insert is not None else (book.insert(file.part_name) if file.part_name else None)
+    tool_name = tool_id
+    if insert is not None:
+        planned.append(choose.insert_event(insert, source="catalogue" if file.insert is None else "job file"))
+        if file.allowance is not None:
+            planned.append(set_up.allowance_event(file.allowance))
+        if file.window is not None:
+            planned.append(set_up.window_event(file.window))
+    tool_state = book.tool(tool_id) if tool_id else None
+    tool = set_up.present_tool(tool_state) if tool_state is not None else file.tool
+    if tool is not None:
+        tool_name = tool_id or tool.name or "tool of the job file"
+        planned.append(set_up.tool_event(tool, tool_id=tool_name))
+    if insert is not None and (file.allowance is not None or insert.set_allowance is not None):
+        request = SettingRequest(
+            insert=insert,
+            stack=file.stack,
+            batch=file.batch,
+            tool=tool,
+            allowance=file.allowance,
+            window=file.window,
+            shift=file.shift or known_shift(tool_state, insert, file.stack),
+            present_set_length=file.present_set_length,
+            gap_mm=file.gap_mm,
+            load_ceiling_n=file.load_ceiling_n,
+            mandrel_class=file.mandrel_class or set_up.MANDREL_CLASS,
+        )
+        planned.append(set_up.setting_event(request))
+    title = file.title or file.part or "Job"
+    return open_job(
+        book, title, doing=doing, unit=file.unit, part_name=file.part, demo=demo, more=tuple(planned), tool=tool_name
+    )
+
+
+def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:
+    """Open the next revision of a released job; the old card is superseded and stays readable.
+
+    The new revision starts with the same stack, needs, insert and tool, and must be dialled in and proven again.
+    Raises Unsafe when the job is not released, BadInput without a reason.
+    """
+    state = book.job(job_id)
+    if not state.released:
+        raise Unsafe(
+            "Only a released job gets a new revision.", where=job_id, hint="An open job can simply be changed."
+        )
+    if state.superseded_by:
+        raise Unsafe(f"{job_id} was replaced by {state.superseded_by}.", where=job_id, hint="Revise that one.")
+    if not reason.strip():
+        raise BadInput("Why is it revised?", where="reason", hint="For example “new sheet supplier”.")
+    base = re.sub(r"\.r\d+$", "", job_id)
+    number = state.revision + 1
+    new_id = f"{base}.r{number}"
+    opening = {
+        "title": state.title,
+        "part_name": state.part_name,
+        "unit": state.unit,
+        "demo": state.demo,
+        "practice": state.practice,
+        "revision": number,
+        "revises": job_id,
+        "reason": reason.strip(),
+    }
+    planned: list[Planned] = [("JobOpened", opening)]
+    if state.stack is not None:
+        planned.append(("StackDescribed", dict(state.stack)))
+    if state.needs is not None:
+        planned.append(("NeedsStated", dict(state.needs)))
+    if state.insert is not None:
+        planned.append(
+            (
+                "InsertChosen",
+                {"insert": state.insert, "allowance": state.allowance, "window": state.window, "source": "revision"},
+            )
+        )
+    if state.plan:
+        planned.append(("ProofPlanned", {"plan": dict(state.plan)}))
+    if state.tool is not None:
+        planned.append(
+            (
+                "ToolChosen",
+                {"tool": state.tool, "tool_id": state.tool_id, "mandrel": state.mandrel, "gauge_id": state.gauge_id},
+            )
+        )
+    seen = state.sequence if doing.seen is None else doing.seen
+    if seen != state.sequence:
+        raise Conflict("The job moved on since you saw it.", where=job_id, hint="Look again, then revise.")
+    book.write_all(
+        [(f"job:{job_id}", [("Superseded", {"by": new_id, "reason": reason.strip()})]), (f"job:{new_id}", planned)],
+        Doing(doing.by, seen, doing.slip),
+    )
+    return book.job(new_id)
+
+
+def slug(title: str) -> str:
+    """A title as an id: small letters, digits and dashes."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "job"
+
+
+def free_id(book: Book, wanted: str) -> str:
+    """``wanted``, or with the first number that makes it new."""
+    number = 1
+    candidate = wanted
+    while book.store.last(f"job:{candidate}"):
+        number += 1
+        candidate = f"{wanted}-{number}"
+    return candidate

@@ -1,0 +1,394 @@
+"""Prove: coupons of exactly the job's stack, what is found on each, what that shows, and what is still owed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from firstpull.errors import BadInput, Unsafe
+from firstpull.jobs import dial_in
+from firstpull.jobs.shapes import insert_of, tool_of
+from firstpull.jobs.workshop import Book, Doing
+from firstpull.record.job import Coupon, JobState
+from firstpull.statistics.acceptance import reliability_shown, shown_text, success_run_count
+from firstpull.statistics.tolerance_intervals import share_inside, tolerance_interval
+from firstpull.units import Length, Torque
+
+
+@dataclass(frozen=True, slots=True)
+class CheckKind:
+    """One thing to look at on a coupon. ``cure`` is the step to go back to when it fails, ``cause`` the usual causes."""
+
+    key: str
+    question: str
+    good: str
+    bad: str
+    cause: str
+    cure: str
+
+
+# The published accept list (parts not loose, nut does not rotate, head seated tightly, threads good: TM 10-5411-205-13
+# p 3-18) with the blind head and the cut section of good practice; the causes are those of common practice.
+CHECKS: tuple[CheckKind, ...] = (
+    CheckKind(
+        "flush",
+        "Is the head flush?",
+        "Head seated all round",
+        "Head proud or dished",
+        "Burr, chips or not pulled square; hole too small for the body.",
+        "set up",
+    ),
+    CheckKind(
+        "gap",
+        "Is there no gap under the head?",
+        "No gap",
+        "Gap under the head",
+        "Under-set; burr or chips; stack thicker than the grip.",
+        "dial in",
+    ),
+    CheckKind(
+        "tilt",
+        "Does it sit square?",
+        "Square",
+        "Tilted",
+        "Hole out of square, tool held off square, or a burr.",
+        "set up",
+    ),
+    CheckKind(
+        "turn",
+        "Does it stay put when turned by hand?",
+        "Does not turn",
+        "Turns in the hole",
+        "Under-set; hole too big; stack thinner than set for.",
+        "dial in",
+    ),
+    CheckKind(
+        "thread_gauge",
+        "Does the thread gauge go?",
+        "Gauge goes freely",
+        "Gauge sticks",
+        "Over-set; mandrel worn; too few threads engaged.",
+        "dial in",
+    ),
+    CheckKind(
+        "blind_head",
+        "Is the blind head even and uncracked?",
+        "Even all round",
+        "Cracked or one-sided",
+        "Over-set; brittle lot; wrong grip; sharp hole edge.",
+        "dial in",
+    ),
+)
+SECTION = CheckKind(
+    "section",
+    "Cut through: is the fold closed on the sheet?",
+    "Closed on the sheet",
+    "Open or torn",
+    "Under-set when open; over-set when torn.",
+    "dial in",
+)
+TORQUE = CheckKind(
+    "torque",
+    "At what torque does it first move?",
+    "Holds the torque",
+    "Moves too early",
+    "Under-set; hole too big; no notch or hexagon where one is needed.",
+    "dial in",
+)
+BY_KEY: dict[str, CheckKind] = {kind.key: kind for kind in (*CHECKS, SECTION, TORQUE)}
+ARRANGEMENTS: dict[str, str] = {
+    "flange": "bearing on the flange, free to turn: the insert sees nearly the full torque",
+    "bushing": "on a held bushing clear of the flange: only the thread torque, blind head pulled against the sheet",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What the proof must hold: good coupons at each end, sections and turning tests in all, the claim, and whether
+    the claim must be shown by the coupons before a release."""
+
+    coupons_each_end: int = 3
+    sections: int = 1
+    torque_tests: int = 1
+    torque_min_nm: float | None = None
+    reliability: float = 0.99
+    confidence: float = 0.95
+    share_inside: float = 0.99
+    show_claim_first: bool = False
+    measure_before: bool = True
+    both_ends_over_mm: float = 0.1
+    coupons_again: int = 3
+    check_every_sets: int = 50
+    check_every_minutes: int = 120
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """What was found on one coupon: each check as "pass" or "fail" by its key, lengths, thickness, and the torque at
+    first movement with how the turning test was arranged ("flange" or "bushing")."""
+
+    checks: Mapping[str, str]
+    end: str = ""
+    thickness: Length | None = None
+    set_length: Length | None = None
+    length_before: Length | None = None
+    torque: Torque | None = None
+    arrangement: str = ""
+
+
+def plan_of(state: JobState) -> Plan:
+    """The plan on record, with the defaults for what it does not say."""
+    return Plan(**{**asdict(Plan()), **state.plan})
+
+
+def change_plan(book: Book, job_id: str, changes: Mapping[str, Any], *, doing: Doing) -> JobState:
+    """Change the proof plan. Raises BadInput for values that make no plan."""
+    state = book.job(job_id)
+    known = asdict(Plan())
+    for name in changes:
+        if name not in known:
+            raise BadInput(f"“{name}” is not part of a proof plan.", where=name, hint=f"Known: {', '.join(known)}.")
+    plan = Plan(**{**known, **state.plan, **changes})
+    if not 1 <= plan.coupons_each_end <= 1000 or not 1 <= plan.coupons_again <= 1000:
+        raise BadInput("Between 1 and 1000 coupons.", where="coupons_each_end")
+    if plan.sections < 0 or plan.torque_tests < 0 or plan.check_every_sets < 1 or plan.check_every_minutes < 1:
+        raise BadInput(
+            "Counts can not be below zero, and checks must come at least every set and minute.", where="plan"
+        )
+    if plan.torque_min_nm is not None and not 0 < plan.torque_min_nm < 1e4:
+        raise BadInput(
+            "The turning torque must be more than zero.", where="torque_min_nm", hint="At least the tightening torque."
+        )
+    for name in ("reliability", "confidence", "share_inside"):
+        if not 0.5 <= getattr(plan, name) < 1:
+            raise BadInput("A share between 0.5 and below 1.", where=name, hint="For example 0.95.")
+    book.write(f"job:{job_id}", [("ProofPlanned", {"plan": asdict(plan)})], doing)
+    return book.job(job_id)
+
+
+def ends(state: JobState) -> tuple[str, ...]:
+    """Which ends of the batch need coupons: both when the stack spreads more than the plan's limit."""
+    setting = state.setting or {}
+    low, high = setting.get("thickness_low_mm", 0.0), setting.get("thickness_high_mm", 0.0)
+    return ("thin", "thick") if high - low > plan_of(state).both_ends_over_mm + 1e-9 else ("as measured",)
+
+
+def check_coupon(
+    book: Book, job_id: str, finding: Finding, *, doing: Doing, purpose: str = "proof", gauge: str = ""
+) -> JobState:
+    """One coupon: what was found on it. A value outside its limit fails the coupon. The verdict is judged and recorded
+    with it. Every eye check must be answered; ``section`` when the coupon was cut. Raises BadInput, Unsafe.
+    """
+    state = book.job(job_id)
+    wanted = ends(state)
+    end = finding.end or wanted[0]
+    if end not in ("thin", "thick", "as measured"):
+        raise BadInput(f"“{end}” is not an end of the batch.", where="end", hint=f"Use {' or '.join(wanted)}.")
+    if purpose == "proof" and state.held is None and not state.stopped:
+        raise Unsafe(
+            "The tool has not been dialled in.",
+            where=job_id,
+            hint="Dial in first; coupons prove a setting that is held.",
+        )
+    found, failed = _judge_checks(state, finding)
+    length_note = _length_fails(state, finding.set_length)
+    if length_note:
+        failed.append("set_length")
+    if finding.set_length is not None:
+        found["set_length"] = {"result": "fail" if length_note else "pass", "text": length_note or "inside the window"}
+    data = {
+        "number": 1 + len(state.coupons),
+        "end": end,
+        "purpose": "re-proof" if state.stopped else purpose,
+        "thickness": finding.thickness.to_json() if finding.thickness else None,
+        "set_length": finding.set_length.to_json() if finding.set_length else None,
+        "length_before": finding.length_before.to_json() if finding.length_before else None,
+        "pressure_bar": state.pressure_bar,
+        "checks": found,
+        "passed": not failed,
+        "failed": failed,
+    }
+    book.write(f"job:{job_id}", [("CouponChecked", data)], doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
+    return judge(book, job_id, doing)
+
+
+def judge(book: Book, job_id: str, doing: Doing) -> JobState:
+    """Put the verdict on the proof as it stands on record, and learn the air-to-stack shift from the coupons."""
+    state = book.job(job_id)
+    if state.released:
+        return state
+    verdict = verdict_of(state)
+    slip = f"{doing.slip}.verdict" if doing.slip else ""
+    book.write(f"job:{job_id}", [("ProofJudged", verdict)], Doing(doing.by, state.sequence, slip), tool=state.tool_id)
+    state = book.job(job_id)
+    tool = tool_of(state)
+    if verdict["passed"] and tool is not None and tool.control == "stroke":
+        dial_in.learn_shift(book, state, doing)
+    return state
+
+
+def verdict_of(state: JobState) -> dict[str, Any]:
+    """What the coupons show and what is owed, as plain data: ``passed``, ``owed``, ``sentence``, ``rows``, …"""
+    plan = plan_of(state)
+    counting = [coupon for coupon in state.coupons if coupon.counts and coupon.purpose == "proof"]
+    good = [coupon for coupon in counting if coupon.passed]
+    bad = [coupon for coupon in counting if not coupon.passed]
+    owed = [
+        f"Coupon {c.number} failed ({_names(c.failed)}): cure the cause, change the setting or strike it out with a reason."
+        for c in bad
+    ]
+    for end in ends(state):
+        missing = plan.coupons_each_end - sum(coupon.end == end for coupon in good)
+        if missing > 0:
+            place = {"thin": " of the thinnest stack", "thick": " of the thickest stack"}.get(end, "")
+            owed.append(f"{missing} more good coupon{'s' if missing > 1 else ''}{place}.")
+    sections = plan.sections - sum("section" in coupon.checks for coupon in good)
+    if sections > 0:
+        owed.append(f"{sections} coupon{'s' if sections > 1 else ''} cut through.")
+    torques = plan.torque_tests - sum("torque" in coupon.checks for coupon in good)
+    if torques > 0:
+        owed.append(f"{torques} turning test{'s' if torques > 1 else ''} with a torque value.")
+    shown = reliability_shown(len(good), plan.confidence, failed=len(bad))
+    needed = success_run_count(plan.reliability, plan.confidence, failed=len(bad))
+    measured = _measured(state, good, plan)
+    if (
+        plan.show_claim_first
+        and shown < plan.reliability
+        and (measured is None or measured["share_inside"] < plan.share_inside)
+    ):
+        owed.append(f"The claim: {needed} good coupons in all, or measured lengths that show it.")
+    sentence = shown_text(len(good), plan.confidence, failed=len(bad), wanted=plan.reliability)
+    return {
+        "passed": not owed,
+        "owed": owed,
+        "sentence": sentence,
+        "good": len(good),
+        "bad": len(bad),
+        "confidence": plan.confidence,
+        "reliability_wanted": plan.reliability,
+        "reliability_shown": shown,
+        "coupons_needed": needed,
+        "ends": list(ends(state)),
+        "measured": measured,
+        "rows": _rows(state, good),
+    }
+
+
+def failing_cures(coupon: Coupon) -> tuple[CheckKind, ...]:
+    """What each failed check of a coupon usually means, and the step that cures it."""
+    length = CheckKind(
+        "set_length", "Set length", "inside", "outside", "The tool drifted, stalled or the knob was moved.", "dial in"
+    )
+    return tuple(BY_KEY.get(key, length) for key in coupon.failed)
+
+
+def torque_limit_nm(state: JobState) -> float | None:
+    """The least torque at which a set insert may first move, in N·m: the plan's, else the insert's greatest
+    tightening torque; None when neither is known."""
+    plan = plan_of(state)
+    if plan.torque_min_nm is not None:
+        return plan.torque_min_nm
+    return insert_of(state).tightening_torque_max_nm
+
+
+def _judge_checks(state: JobState, finding: Finding) -> tuple[dict[str, Any], list[str]]:
+    checks, torque, arrangement = finding.checks, finding.torque, finding.arrangement
+    found: dict[str, Any] = {}
+    failed: list[str] = []
+    for kind in (*CHECKS, SECTION):
+        answer = checks.get(kind.key, "")
+        if not answer and kind is SECTION:
+            continue
+        if answer not in ("pass", "fail"):
+            raise BadInput(f"“{kind.question}” is not answered.", where=kind.key, hint="pass or fail.")
+        found[kind.key] = {"result": answer}
+        if answer == "fail":
+            failed.append(kind.key)
+    unknown = sorted(set(checks) - set(BY_KEY))
+    if unknown:
+        raise BadInput(
+            f"“{unknown[0]}” is not a check of a coupon.", where=unknown[0], hint=f"Known: {', '.join(BY_KEY)}."
+        )
+    if torque is not None:
+        if arrangement not in ARRANGEMENTS:
+            raise BadInput(
+                "How was the turning test arranged?",
+                where="arrangement",
+                hint="flange (bearing on the flange, free to turn) or bushing (held, clear of the flange).",
+            )
+        value, limit = torque.newton_metres, torque_limit_nm(state)
+        if not 0 < value < 1e4:
+            raise BadInput("The turning torque must be more than zero.", where="torque", hint="For example 12 Nm.")
+        result = "fail" if limit is not None and value < limit else "pass"
+        found["torque"] = {
+            "result": result,
+            "value_nm": value,
+            "typed": torque.typed,
+            "limit_nm": limit,
+            "arrangement": arrangement,
+        }
+        if result == "fail":
+            failed.append("torque")
+    return found, failed
+
+
+def _length_fails(state: JobState, set_length: Length | None) -> str:
+    """Why this set length fails, or "". Compared on exact values: the window's ends belong to it."""
+    setting = state.setting or {}
+    low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
+    if set_length is None or low is None or high is None:
+        return ""
+    if set_length.nanometres < round(low * 1e6):
+        return "shorter than the window: over-set"
+    if set_length.nanometres > round(high * 1e6):
+        return "longer than the window: under-set"
+    return ""
+
+
+def _measured(state: JobState, good: list[Coupon], plan: Plan) -> dict[str, Any] | None:
+    """The tolerance interval of the measured set lengths, when there are two or more; lengths in mm."""
+    setting = state.setting or {}
+    low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
+    lengths = [coupon.set_length.mm for coupon in good if coupon.set_length is not None]
+    if len(lengths) < 2 or low is None or high is None or max(lengths) == min(lengths):
+        return None
+    interval = tolerance_interval(lengths, coverage=plan.share_inside, confidence=plan.confidence)
+    share = share_inside(lengths, low, high, confidence=plan.confidence)
+    percent = f"{int(share * 1000) / 10:g} %"
+    return {
+        "n": len(lengths),
+        "mean_mm": interval.mean,
+        "sd_mm": interval.sd,
+        "low_mm": interval.low,
+        "high_mm": interval.high,
+        "factor": interval.factor,
+        "share_inside": share,
+        "sentence": f"{len(lengths)} measured coupons alone show at least {percent} of set lengths inside, at {plan.confidence * 100:g} % confidence.",
+    }
+
+
+def _rows(state: JobState, good: list[Coupon]) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = []
+    for kind in (*CHECKS, SECTION):
+        count = sum(coupon.checks.get(kind.key, {}).get("result") == "pass" for coupon in good)
+        if count:
+            rows.append({"check": kind.question, "result": kind.good, "value": "", "limits": "", "count": count})
+    torques = [coupon.checks["torque"] for coupon in good if "torque" in coupon.checks]
+    if torques:
+        least = min(torque["value_nm"] for torque in torques)
+        limit = torque_limit_nm(state)
+        rows.append(
+            {
+                "check": TORQUE.question,
+                "result": ARRANGEMENTS[torques[0]["arrangement"]],
+                "value": f"{least:.2f} N·m at least",
+                "limits": f"≥ {limit:.2f} N·m" if limit is not None else "no limit given",
+                "count": len(torques),
+            }
+        )
+    return rows
+
+
+def _names(keys: tuple[str, ...]) -> str:
+    return ", ".join(key.replace("_", " ") for key in keys)

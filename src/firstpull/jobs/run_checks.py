@@ -1,0 +1,269 @@
+"""Run: checks against the released card, the tool's and the joint's kept apart, until something says stop."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from firstpull.errors import BadInput, Unsafe
+from firstpull.jobs.prove import plan_of, torque_limit_nm
+from firstpull.jobs.shapes import tool_of, unit_of
+from firstpull.jobs.workshop import Book, Doing, Planned
+from firstpull.record.job import JobState, RunCheck
+from firstpull.record.rules import reopen_hindrances
+from firstpull.statistics.control_charts import IndividualsChart, individuals_chart
+from firstpull.units import Length, Torque, show_mm
+
+KINDS: dict[str, str] = {
+    "tool": "Tool: air pull or front gauge",
+    "joint": "Joint: today's stack, head seated, turning test",
+    "go no-go": "Go / no-go on a set insert",
+    "first off": "First-off",
+    "last off": "Last-off",
+}
+IN_CONTROL, LOOK, STOP = "in control", "look", "stop"
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """When the next check is due: after how many more sets, at what moment (ISO 8601), and whether that has passed."""
+
+    sets_left: int
+    at: str
+    overdue: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What one check found at ``count`` sets so far.
+
+    Tool checks have ``set_length`` (``in_air`` or on a set insert by the front gauge); joint checks ``thickness``,
+    ``seated`` and ``torque``; go/no-go, first-off and last-off ``good``, with or without values.
+    """
+
+    kind: str
+    count: int
+    set_length: Length | None = None
+    in_air: bool = True
+    thickness: Length | None = None
+    seated: bool | None = None
+    torque: Torque | None = None
+    arrangement: str = ""
+    good: bool | None = None
+
+
+def record_check(book: Book, job_id: str, found: Found, *, doing: Doing, gauge: str = "") -> JobState:
+    """One check of the run. What it means is put on record with it, and a stop stops the job. Raises BadInput."""
+    state = book.job(job_id)
+    if found.kind not in KINDS:
+        raise BadInput(f"“{found.kind}” is not a check of the run.", where="kind", hint=f"Use {', '.join(KINDS)}.")
+    count = found.count
+    last_count = max((check.count for check in state.checks if not check.struck_out), default=0)
+    if not 0 <= count < 10_000_000:
+        raise BadInput("How many were set so far?", where="count", hint="A whole number, 0 or more.")
+    if count < last_count:
+        raise BadInput(
+            f"{count} sets is fewer than at the last check ({last_count}).",
+            where="count",
+            hint="Count all sets of this card.",
+        )
+    if all(value is None for value in (found.set_length, found.thickness, found.seated, found.torque, found.good)):
+        raise BadInput("Nothing was checked.", where="reading", hint="Give a value or an answer.")
+    values: dict[str, Any] = {
+        "kind": found.kind,
+        "count": count,
+        "set_length": found.set_length.to_json() if found.set_length else None,
+        "in_air": found.in_air,
+        "thickness": found.thickness.to_json() if found.thickness else None,
+        "seated": found.seated,
+        "torque_nm": found.torque.newton_metres if found.torque else None,
+        "torque_typed": found.torque.typed if found.torque else "",
+        "arrangement": found.arrangement,
+        "good": found.good,
+    }
+    result, reasons = judge_check(state, values)
+    planned: list[Planned] = [("RunChecked", {**values, "result": result, "reasons": list(reasons)})]
+    if result == STOP:
+        planned.append(_stop_event(state, count, reasons[0]))
+    book.write(f"job:{job_id}", planned, doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
+    return book.job(job_id)
+
+
+def judge_check(state: JobState, values: Mapping[str, Any]) -> tuple[str, tuple[str, ...]]:
+    """``in control``, ``look`` or ``stop`` for these values against the card and the run so far, with reasons.
+
+    Limits are those of the frozen card, compared on exact nanometres; the run rules speak on the tool's set lengths
+    only and ask for a look, never for a stop.
+    """
+    card = _card(state)
+    stops: list[str] = []
+    if values.get("good") is False:
+        stops.append("Not good: the set insert fails its check.")
+    if values.get("seated") is False:
+        stops.append("The head is not seated: a thin sheet sets loose while the length stays perfect.")
+    if values.get("thickness") is not None:
+        stack = card["stack"]
+        _outside(
+            Length.from_json(values["thickness"]),
+            stack["thickness_low_mm"],
+            stack["thickness_high_mm"],
+            "Today's stack",
+            state,
+            stops,
+        )
+    limit = torque_limit_nm(state)
+    if values.get("torque_nm") is not None and limit is not None and values["torque_nm"] < limit:
+        stops.append(f"It moved at {values['torque_nm']:.2f} N·m; the least is {limit:.2f} N·m.")
+    if values.get("set_length") is not None:
+        low, high = length_limits_mm(state, in_air=bool(values.get("in_air")))
+        if low is not None and high is not None:
+            _outside(Length.from_json(values["set_length"]), low, high, "The set length", state, stops)
+    if stops:
+        return STOP, tuple(stops)
+    if values.get("set_length") is not None:
+        lengths = [
+            *tool_lengths_mm(state, in_air=bool(values.get("in_air"))),
+            Length.from_json(values["set_length"]).mm,
+        ]
+        chart = chart_of(state, lengths, in_air=bool(values.get("in_air")))
+        last = len(lengths) - 1
+        looks = tuple(signal.text for signal in chart.signals if signal.index == last) if chart else ()
+        if looks:
+            return LOOK, looks
+    return IN_CONTROL, ()
+
+
+def length_limits_mm(state: JobState, *, in_air: bool) -> tuple[float | None, float | None]:
+    """The set-length limits of the card in mm; for a pull in the air they are moved by the air-to-stack shift."""
+    setting = _card(state)["setting"]
+    low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
+    if low is None or high is None:
+        return None, None
+    shift = float(setting.get("air_to_stack_mm") or 0.0) if in_air else 0.0
+    return low - shift, high - shift
+
+
+def tool_lengths_mm(state: JobState, *, in_air: bool) -> list[float]:
+    """The set lengths of the run that count, in mm, in order; air pulls and set inserts are not mixed."""
+    return [
+        Length.from_json(check.data["set_length"]).mm
+        for check in state.checks
+        if not check.struck_out
+        and check.data.get("set_length") is not None
+        and bool(check.data.get("in_air")) == in_air
+    ]
+
+
+def chart_of(state: JobState, lengths_mm: list[float], *, in_air: bool) -> IndividualsChart | None:
+    """The individuals and moving-range chart about what was held at release; None without values.
+
+    Centre: the dial-in's estimate of the mean; sigma: the scatter that the proof allowed for. Both are from before the
+    run, so that a drifting run can not widen its own limits.
+    """
+    if not lengths_mm:
+        return None
+    held = state.held or {}
+    setting = _card(state)["setting"]
+    centre = held.get("estimate_mm", setting.get("set_length_mm"))
+    sigma = float(held.get("sigma_mm") or 0.0) or None
+    if centre is None:
+        return individuals_chart(lengths_mm)
+    if in_air:
+        centre = float(centre) - float(setting.get("air_to_stack_mm") or 0.0)
+    return individuals_chart(lengths_mm, centre=float(centre), sigma=sigma)
+
+
+def count_inserts(
+    book: Book, job_id: str, *, doing: Doing, issued: int, set_count: int, rejected: int, returned: int
+) -> JobState:
+    """Inserts issued = set + rejected + returned. A difference is kept and said. Raises BadInput below zero."""
+    for name, value in (("issued", issued), ("set", set_count), ("rejected", rejected), ("returned", returned)):
+        if not 0 <= value < 10_000_000:
+            raise BadInput("A count is a whole number, 0 or more.", where=name)
+    data = {
+        "issued": issued,
+        "set": set_count,
+        "rejected": rejected,
+        "returned": returned,
+        "missing": issued - set_count - rejected - returned,
+    }
+    book.write(f"job:{job_id}", [("RunCounted", data)], doing)
+    return book.job(job_id)
+
+
+def stop(book: Book, job_id: str, *, reason: str, count: int, doing: Doing) -> JobState:
+    """A person stops the run: everything since the last good check is quarantined. Raises BadInput without a reason."""
+    if not reason.strip():
+        raise BadInput("Why is it stopped?", where="reason", hint="For example “insert spun”.")
+    state = book.job(job_id)
+    book.write(f"job:{job_id}", [_stop_event(state, count, reason.strip())], doing, tool=state.tool_id)
+    return book.job(job_id)
+
+
+def reopen(book: Book, job_id: str, *, doing: Doing) -> JobState:
+    """Let the run go on after it was proven again. Raises Unsafe with what is still owed."""
+    state = book.job(job_id)
+    reasons = reopen_hindrances(state)
+    if reasons:
+        raise Unsafe("The run can not go on yet.", where=job_id, reasons=reasons)
+    seen = state.sequence if doing.seen is None else doing.seen
+    book.write(f"job:{job_id}", [("Reopened", {"name": doing.by})], Doing(doing.by, seen, doing.slip))
+    return book.job(job_id)
+
+
+def standing(state: JobState) -> str:
+    """The run in one word: ``stop``, ``look``, ``in control``, or ``not begun``."""
+    if state.stopped:
+        return STOP
+    last = last_check(state)
+    return last.result if last is not None else "not begun"
+
+
+def last_check(state: JobState) -> RunCheck | None:
+    return next((check for check in reversed(state.checks) if not check.struck_out), None)
+
+
+def next_due(state: JobState, now: str, count: int | None = None) -> Due:
+    """When the next check is due by count or time, whichever is first. ``count`` is the number set so far."""
+    plan, last = plan_of(state), last_check(state)
+    since = last.at if last is not None else state.released_at
+    at = _moment(since) + timedelta(minutes=plan.check_every_minutes)
+    done = (count if count is not None else (last.count if last else 0)) - (last.count if last else 0)
+    left = plan.check_every_sets - done if last is not None else 0
+    overdue = _moment(now) >= at or (last is not None and left <= 0)
+    return Due(max(left, 0), at.strftime("%Y-%m-%dT%H:%M:%SZ"), overdue)
+
+
+def _stop_event(state: JobState, count: int, reason: str) -> Planned:
+    """Everything since the last good check is suspect: from the set after it to the present one."""
+    good = [check.count for check in state.checks if not check.struck_out and check.result != STOP]
+    first = (good[-1] if good else 0) + 1
+    return ("Stopped", {"reason": reason, "first_suspect": first, "last_suspect": max(count, first - 1)})
+
+
+def _outside(value: Length, low_mm: float, high_mm: float, what: str, state: JobState, stops: list[str]) -> None:
+    unit = unit_of(state)
+    if value.nanometres < round(low_mm * 1e6):
+        stops.append(f"{what} ({value.typed}) is below {show_mm(low_mm, unit)} {unit}.")
+    elif value.nanometres > round(high_mm * 1e6):
+        stops.append(f"{what} ({value.typed}) is above {show_mm(high_mm, unit)} {unit}.")
+
+
+def _card(state: JobState) -> Any:
+    if state.card is None:
+        raise Unsafe(
+            "There is no released card to run against.", where=state.id, hint="Prove and release the setting first."
+        )
+    return state.card
+
+
+def _moment(text: str) -> datetime:
+    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
+
+
+def has_adjuster(state: JobState) -> bool:
+    """Whether the tool is stroke-set, so that an air pull checks it."""
+    tool = tool_of(state)
+    return tool is None or tool.control == "stroke"

@@ -1,0 +1,176 @@
+"""Set up: the tool, the allowance and its source, the window and its source, the setting, the acts at the tool."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from firstpull.errors import BadInput, Unsafe
+from firstpull.jobs.shapes import (
+    allowance_from_json,
+    allowance_to_json,
+    insert_of,
+    known_shift,
+    stack_of,
+    tool_of,
+    window_from_json,
+    window_to_json,
+)
+from firstpull.jobs.workshop import Book, Doing, Planned
+from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.setting import Allowance, GivenWindow, SettingRequest, compute_setting
+from firstpull.mechanics.tool import Tool
+from firstpull.record.job import JobState
+from firstpull.record.things import ToolState
+from firstpull.units import Length
+
+MANDREL_CLASS = "12.9"
+
+
+@dataclass(frozen=True, slots=True)
+class AllowanceOffer:
+    """A set allowance that could be used: its value, doubt, source in words, and the releases behind it."""
+
+    allowance: Allowance
+    text: str
+
+
+def choose_tool(
+    book: Book, job_id: str, tool_id: str, *, doing: Doing, mandrel_id: str = "", gauge_id: str = ""
+) -> JobState:
+    """Take a tool of the workshop for this job, with the mandrel fitted and the gauge used. Raises NotFound, Unsafe."""
+    tool_state = book.tool(tool_id)
+    if gauge_id:
+        book.gauge(gauge_id)
+    mandrel = None
+    if mandrel_id:
+        mandrel = tool_state.mandrels.get(mandrel_id)
+        if mandrel is None:
+            known = ", ".join(tool_state.mandrels) or "none yet"
+            raise BadInput(f"{tool_id} has no mandrel “{mandrel_id}”.", where="mandrel", hint=f"Known: {known}.")
+        if mandrel.get("retired"):
+            raise Unsafe(
+                f"Mandrel {mandrel_id} was retired: {mandrel['retired']}.", where="mandrel", hint="Fit another."
+            )
+    event = tool_event(present_tool(tool_state), tool_id=tool_id, mandrel=mandrel, gauge_id=gauge_id)
+    book.write(f"job:{job_id}", [event], doing, tool=tool_id, gauge=gauge_id)
+    return book.job(job_id)
+
+
+def give_allowance(book: Book, job_id: str, allowance: Allowance, *, doing: Doing) -> JobState:
+    """Use this set allowance, with its source."""
+    book.write(f"job:{job_id}", [allowance_event(allowance)], doing)
+    return book.job(job_id)
+
+
+def give_window(book: Book, job_id: str, window: GivenWindow, *, doing: Doing) -> JobState:
+    """Use these limits of the stroke, as the maker's data or the shop's own rule gives them."""
+    book.write(f"job:{job_id}", [window_event(window)], doing)
+    return book.job(job_id)
+
+
+def compute(book: Book, job_id: str, *, doing: Doing, present_set_length: Length | None = None) -> JobState:
+    """Compute the setting from what is on record and put it there. Raises Unsafe with reasons when it can not be."""
+    state = book.job(job_id)
+    stack, batch = stack_of(state)
+    tool_state = book.tool(state.tool_id) if state.tool_id and book.store.last(f"tool:{state.tool_id}") else None
+    insert = insert_of(state)
+    request = SettingRequest(
+        insert=insert,
+        stack=stack,
+        batch=batch,
+        tool=tool_of(state),
+        allowance=allowance_from_json(state.allowance),
+        window=window_from_json(state.window),
+        shift=known_shift(tool_state, insert, stack),
+        present_set_length=present_set_length,
+        mandrel_class=str((state.mandrel or {}).get("property_class", MANDREL_CLASS)),
+    )
+    event = setting_event(request)
+    book.write(f"job:{job_id}", [event], doing, tool=state.tool_id)
+    return book.job(job_id)
+
+
+def do_step(book: Book, job_id: str, step: str, *, doing: Doing) -> JobState:
+    """Say that one act at the tool is done. Raises BadInput for a step that the setting does not have."""
+    state = book.job(job_id)
+    if state.setting is None:
+        raise Unsafe("There is no setting yet.", where=job_id, hint="Compute it first.")
+    known = [item["key"] for item in state.setting["steps"]]
+    if step not in known:
+        raise BadInput(f"“{step}” is not a step of this set-up.", where="step", hint=f"Known: {', '.join(known)}.")
+    book.write(f"job:{job_id}", [("StepDone", {"step": step})], doing, tool=state.tool_id)
+    return book.job(job_id)
+
+
+def allowance_offers(book: Book, insert: Insert) -> tuple[AllowanceOffer, ...]:
+    """Where a set allowance for this insert could come from, in the order of trust: maker's data in the catalogue,
+    then this part's own proven releases."""
+    offers = []
+    if insert.set_allowance is not None:
+        offers.append(
+            AllowanceOffer(Allowance(insert.set_allowance, 0.0, "catalogue"), "From the catalogue row of this part.")
+        )
+    proven = [
+        float(row.data["proven"]["set_allowance_mm"])
+        for row in book.store.summaries("job")
+        if row.data.get("insert") == insert.part and (row.data.get("proven") or {}).get("set_allowance_mm") is not None
+    ]
+    if proven:
+        mean = sum(proven) / len(proven)
+        spread = (sum((value - mean) ** 2 for value in proven) / max(len(proven) - 1, 1)) ** 0.5
+        # one release says nothing of its own spread; 0.1 mm is the least doubt until several agree (our assumption)
+        doubt = max(spread, 0.1 / len(proven) ** 0.5)
+        count = len(proven)
+        offers.append(
+            AllowanceOffer(
+                Allowance(Length.from_mm(mean), doubt, f"own releases ({count})"),
+                f"Mean of {count} proven release(s) of this part in this workshop.",
+            )
+        )
+    return tuple(offers)
+
+
+def present_tool(tool_state: ToolState) -> Tool:
+    """The tool as it is known now: what was learned about its knob and scatter replaces the assumptions."""
+    tool = Tool.from_json(tool_state.tool)
+    learned = tool_state.learned
+    if learned is None:
+        return tool
+    lead = learned.get("lead_per_turn_mm")
+    return replace(
+        tool,
+        lead_per_turn=Length.from_mm(lead) if lead else tool.lead_per_turn,
+        lead_rel_sd=float(learned.get("lead_rel_sd", tool.lead_rel_sd)),
+        backlash_turns=float(learned.get("backlash_turns", tool.backlash_turns)),
+        process_sd_mm=float(learned.get("process_sd_mm", tool.process_sd_mm)),
+    )
+
+
+def allowance_event(allowance: Allowance) -> Planned:
+    if allowance.value.nanometres <= 0:
+        raise BadInput(
+            "A set allowance must be more than zero.", where="allowance", hint="It forms and seats the blind head."
+        )
+    return ("AllowanceFound", {"allowance": allowance_to_json(allowance)})
+
+
+def window_event(window: GivenWindow) -> Planned:
+    if window.stroke_min.nanometres >= window.stroke_max.nanometres:
+        raise BadInput("The least stroke must be below the greatest.", where="window", hint="Check the two limits.")
+    return ("WindowGiven", {"window": window_to_json(window)})
+
+
+def tool_event(tool: Tool, *, tool_id: str, mandrel: object = None, gauge_id: str = "") -> Planned:
+    return ("ToolChosen", {"tool": tool.to_json(), "tool_id": tool_id, "mandrel": mandrel, "gauge_id": gauge_id})
+
+
+def setting_event(request: SettingRequest) -> Planned:
+    """The computed setting. Raises Unsafe with reasons outside the grip or without a set allowance, BadInput for data
+    that can not be."""
+    if request.allowance is None and request.insert.set_allowance is None:
+        raise Unsafe(
+            f"The set allowance of {request.insert.name} is not known.",
+            where="allowance",
+            hint="Take it from the maker's data, or find it on coupons: “Find the allowance”.",
+        )
+    return ("SettingComputed", {"setting": compute_setting(request).as_dict()})
