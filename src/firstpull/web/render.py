@@ -38,7 +38,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals.update(t=TEXTS, static=static_address, software_version=__version__)
-    made.filters.update(length=_length, length_mm=_length_mm)
+    made.filters.update(shown=_shown, shown_mm=_shown_mm)
     return made
 
 
@@ -96,11 +96,11 @@ def wants_page(request: Request) -> bool:
     return "text/html" in request.headers.get("accept", "")
 
 
-def _length(value: Any, unit: LengthUnit, decimals: int | None = None) -> str:
+def _shown(value: Any, unit: LengthUnit, decimals: int | None = None) -> str:
     """A stored length as its number in ``unit``."""
     return show_length(value, unit, decimals=decimals)
 
 
-def _length_mm(value_mm: float, unit: LengthUnit, decimals: int | None = None) -> str:
+def _shown_mm(value_mm: float, unit: LengthUnit, decimals: int | None = None) -> str:
     """A computed length in mm as its number in ``unit``."""
     return show_mm(value_mm, unit, decimals=decimals)
