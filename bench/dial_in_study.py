@@ -11,8 +11,8 @@ each pull is drawn as it comes. Assumptions, all engineering judgement, none mea
   - play 0 to 0.2 turn: u' = clip(u − D, ±b/2), step e = D + u' − u; where the knob stands in its play is random;
   - the first pull after a turn or after connecting the air is long by 0.0005 to 0.006, then 10 to 40 % of that is
     left per cycle;
-  - scatter of the tool 0.0012, of insert lengths 0.0025, of the lot's mean 0.0015, of the caliper 0.0007 (each scaled
-    per tool by 0.7 to 1.4), resolution 0.0005;
+  - scatter of the tool 0.0012, of insert lengths 0.0025, of the lot's mean 0.0015, of the caliper 0.0007 (tool and
+    caliper scaled by 0.7 to 1.4, inserts by 15 % 1-sigma), resolution 0.0005;
   - 2 % of the readings are gross: off by 0.0075 to 0.1 either way, or in the wrong unit; 1 % of the pulls stop early;
   - 2 % of the turns of click knobs are miscounted by one click;
   - benches named after a trouble add it: drift, coarse clicks, an end of the stroke short of the target, a stall in
@@ -94,10 +94,9 @@ class Tool:
         self.cold_size = rng.uniform(0.0005, 0.006)
         self.cold_left = rng.uniform(0.1, 0.4)
         self.cold = self.cold_size
-        size = [rng.uniform(0.7, 1.4) for _ in range(3)]
-        self.process = 0.0012 * size[0] * bench.scatter_factor
-        self.insert = 0.0025 * size[1]
-        self.caliper = 0.0007 * size[2]
+        self.process = 0.0012 * rng.uniform(0.7, 1.4) * bench.scatter_factor
+        self.insert = 0.0025 * rng.gauss(1.0, 0.15)
+        self.caliper = 0.0007 * rng.uniform(0.7, 1.4)
         self.drift = rng.gauss(0.0, bench.drift_sd)
         self.lot = rng.gauss(0.0, 0.0015)
         self.shift = 0.0 if bench.shift_sd is None else rng.gauss(0.004, bench.shift_sd)
@@ -232,9 +231,10 @@ def by_adviser(tool: Tool, *, confidence: float) -> Outcome:
         action = answer["action"]
         if action == "turn":
             key = "turns" if tool.bench.clicks is None else "clicks"
-            tool.turn(sign * answer[key] / (tool.bench.clicks or 1))
+            step = sign * answer[key] / (tool.bench.clicks or 1)
+            tool.turn(step)
             out.turns += 1
-            out.past_ceiling |= tool.bench.ceiling is not None and tool.truth() < tool.bench.ceiling
+            out.past_ceiling |= step > 0 and tool.bench.ceiling is not None and tool.truth() < tool.bench.ceiling
             history.append({"type": "turn", key: answer[key]})
             for _ in range(answer.get("dry_cycles", 0)):
                 tool.cycle()

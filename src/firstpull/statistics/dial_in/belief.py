@@ -85,7 +85,9 @@ def outlook(mixture: Mixture, moves: tuple[float, ...], *, job: Job) -> Outlook:
     mean, variance = _after(mixture, effective, job=job, row=truth_row(job))
     weight = mixture.weights()
     inside = float(weight @ _inside(mixture, job, mean=mean, variance=variance))
-    return Outlook(inside, _ceiling_risk(mixture, riskiest, job=job), float(weight @ mean))
+    limit, _ = mixture.value(truth_row(job, limited=True))
+    centre = np.where(_limit_acts(mixture, mean, limit=limit), limit, mean)
+    return Outlook(inside, _ceiling_risk(mixture, riskiest, job=job), float(weight @ centre))
 
 
 def _effective(mixture: Mixture, moves: tuple[float, ...]) -> tuple[Floats, Floats]:
@@ -118,7 +120,13 @@ def _ceiling_risk(mixture: Mixture, effective: Floats, *, job: Job) -> float:
     air[SHIFT] = 0.0
     for row in [air] + ([truth_row(job)] if job.shift is not None else []):
         mean, variance = _after(mixture, effective, job=job, row=row)
-        risk = max(risk, float(weight @ ndtr((job.ceiling_mm - mean) / np.sqrt(variance))))
+        limit_row = row.copy()
+        limit_row[SETTING], limit_row[LIMIT] = 0.0, 1.0
+        limit, limit_variance = mixture.value(limit_row)
+        below = ndtr((job.ceiling_mm - mean) / np.sqrt(variance))
+        held = (mixture.kind == FLOOR) | ((mixture.kind == STALL) & (row[SHIFT] == 1.0))
+        below *= np.where(held, ndtr((job.ceiling_mm - limit) / np.sqrt(limit_variance)), 1.0)
+        risk = max(risk, float(weight @ below))
     return risk
 
 

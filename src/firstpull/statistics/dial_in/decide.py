@@ -204,9 +204,10 @@ def _turn(view: _View) -> Decision | None:
     if state.knob.turned >= MAX_TURNS or state.turns_since_pull >= _TURNS_BETWEEN_PULLS:
         return None
     move = best_move(state, job)
-    if move is not None and _worth_turning(view, move):
+    pending = state.knob.last_direction < 0 and not state.knob.settled(job)
+    if move is not None and (_worth_turning(view, move) or (pending and len(move.steps) == 1)):
         return _order(view, move)
-    if not state.knob.settled(job) and state.knob.turned == 0 and not state.inserts_used and job.max_backlash_turns > 0:
+    if not state.knob.settled(job) and state.knob.turned < 2 and not state.inserts_used and job.max_backlash_turns > 0:
         move = take_up_move(state, job)
         if move is not None:
             return _order(view, move, cause="take_up")

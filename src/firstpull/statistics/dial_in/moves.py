@@ -90,10 +90,16 @@ def _settled_steps(turns: float, job: Job) -> tuple[float, ...]:
     return (turns,) if turns >= reach else (turns - reach, reach)
 
 
+def _expected_play(state: State) -> float:
+    """Turns that a forward move is expected to lose in the play, or a back-and-forward pair: b/2 + u."""
+    mixture = state.mixture
+    return float(mixture.weights() @ (0.5 * mixture.backlash_turns + mixture.slack_turns))
+
+
 def _candidates(state: State, job: Job) -> list[tuple[float, ...]]:
     here = belief_now(state.mixture, job)
     ideal = (here.mean_mm - job.aim_mm) / (job.lead_mm * mean_ratio(state))
-    ideal = min(max(ideal, -300.0), 300.0)
+    ideal = min(max(ideal + _expected_play(state), -300.0), 300.0)
     step = job.step_turns or _FREE_KNOB_STEP_TURNS
     slack_steps = 2 if job.step_turns is not None else 10
     reach = take_up_turns(job)
