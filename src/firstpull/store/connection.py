@@ -161,7 +161,9 @@ def _check_place(path: Path, *, create: bool) -> None:
     if not path.exists() and not create:
         raise BadInput("There is no record file here.", where=where, hint="Check the name.")
     for place, noun in ((path, "file"), (path.parent, "folder")):
-        if place.exists() and not os.access(place, os.R_OK | os.W_OK):
+        if place.exists() and not os.access(
+            place, os.R_OK | os.W_OK, effective_ids=os.access in os.supports_effective_ids
+        ):
             raise BadInput(
                 f"The {noun} cannot be written to.",
                 where=where,
@@ -183,19 +185,19 @@ def our_words(path: Path) -> Iterator[None]:
     try:
         yield
     except DBAPIError as problem:
-        raise inour_words(problem.orig, path) from None
+        raise error_of_ours(problem.orig, path) from None
     except sqlite3.Error as problem:
-        raise inour_words(problem, path) from None
+        raise error_of_ours(problem, path) from None
+    except UnicodeDecodeError:  # SQLite's own message can hold the bytes of a damaged schema
+        raise _not_text(path) from None
 
 
-def inour_words(problem: BaseException | None, path: Path) -> FirstpullError:
+def error_of_ours(problem: BaseException | None, path: Path) -> FirstpullError:
     """The error of ours for a problem of SQLite, chosen by its result code (sqlite.org/rescode.html)."""
     where = str(path)
     code = getattr(problem, "sqlite_errorcode", 0) & 0xFF
     if not code and "decode" in str(problem):
-        return RecordDamaged(
-            "The record holds text that is not Unicode.", where=where, hint="Run verify; restore a backup."
-        )
+        return _not_text(path)
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return BadInput(
             "Another program is writing to this record.", where=where, hint=f"Try again in a moment. {_SAFE_TO_RETRY}"
@@ -225,3 +227,9 @@ def inour_words(problem: BaseException | None, path: Path) -> FirstpullError:
     if code == sqlite3.SQLITE_CONSTRAINT:
         return RecordDamaged(f"The record refused a row: {problem}.", where=where, hint="Run verify.")
     return FirstpullError(f"SQLite refused: {problem}.", where=where, hint="Run verify.")
+
+
+def _not_text(path: Path) -> RecordDamaged:
+    return RecordDamaged(
+        "The record holds text that is not Unicode.", where=str(path), hint="Run verify; restore a backup."
+    )

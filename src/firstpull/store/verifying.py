@@ -19,6 +19,7 @@ from firstpull.store.schema import create_tables, event_table, schema_statements
 from firstpull.store.summaries import Summaries
 
 _PAGE_EVENTS = 1000
+_UNREADABLE = (DBAPIError, FirstpullError, UnicodeDecodeError)
 
 
 def verify(connection: Connection, *, summaries: Summaries) -> VerifyReport:
@@ -34,7 +35,7 @@ def verify(connection: Connection, *, summaries: Summaries) -> VerifyReport:
                 walked += 1
                 problems += _event(row, heads, before=before)
                 before = row._mapping["number"]
-        except (DBAPIError, FirstpullError) as problem:
+        except _UNREADABLE as problem:
             problems.append(Problem("", 0, f"the events cannot all be read ({_short(problem)})"))
         if summaries.checked(connection):
             problems += _caught(lambda inside: _summaries(inside, summaries), connection)
@@ -118,7 +119,7 @@ def _rows(connection: Connection) -> Iterator[Row[Any]]:
 def _caught(check: Callable[[Connection], Iterator[Problem]], connection: Connection) -> list[Problem]:
     try:
         return list(check(connection))
-    except (DBAPIError, FirstpullError) as problem:
+    except _UNREADABLE as problem:
         return [Problem("", 0, f"the file cannot be read ({_short(problem)})")]
 
 
