@@ -52,7 +52,7 @@ def find_window(
     """The window of a checked request, for a working thickness and the batch's thinnest and thickest stack (nm).
 
     Limits of the stroke given at the working thickness t are limits of the allowance, S − (G_max − t). Over the
-    batch, S_min = G_max − t_thin + A_min and S_max = G_max − t_thick + A_max [common practice; one for one]. One
+    batch, S_min = G_max − t_thin + A_min and S_max = G_max − t_thick + A_max [common practice; one for one].
     Proven limits were found on the batch's own thinnest and thickest stack and hold over it as they are. One
     setting serves when the two leave room for 2 · 2.576 standard deviations of the tool's scatter (99 % inside).
     """
