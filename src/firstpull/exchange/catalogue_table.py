@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -33,7 +34,9 @@ from firstpull.units import Length, LengthUnit, parse_force, parse_length, parse
 
 _HEADING_ROWS = 40
 _LEAST_HEADINGS = 3
-_MAX_PROBLEMS = 2_000
+_UNIT_SAMPLE = 2_000
+# More places than a length can hold, as spreadsheets write quotients.
+_LONG_DECIMAL = re.compile(r"[+-]?\d{1,6}[.,]\d{13,20}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +222,7 @@ def _check_units(reading: _Reading, columns: Sequence[Column], body: Sequence[Te
         values = [
             line.cells[column.index] for line in body if column.index < len(line.cells) and line.cells[column.index]
         ]
-        if values and all(_bare(value) for value in values[:_MAX_PROBLEMS]):
+        if values and all(_bare(value) for value in values[:_UNIT_SAMPLE]):
             choices = " or ".join(f"“{plain_heading(column.heading)} [{unit}]”" for unit in units_of(rule.kind)[:2])
             reading.problem(
                 row,
@@ -236,6 +239,8 @@ def plain_heading(heading: str) -> str:
 
 
 def _bare(value: str) -> bool:
+    if _LONG_DECIMAL.fullmatch(value):
+        return True
     try:
         parse_number(value)
     except BadInput:
