@@ -68,13 +68,14 @@ class Insert:
     def from_json(cls, data: Any, *, where: str = "insert") -> Self:
         """Read back what :meth:`to_json` wrote. Raises BadInput naming the field."""
         given = field_readers.from_record(data, FORM, names=NAMES, where=where)
-        for name in ("thread", "length_free", "grip_min", "grip_max", "end"):
+        for name in REQUIRED:
             if given.get(name) is None:
                 raise BadInput(f"“{name}” is missing.", where=f"{where}.{name}" if where else name)
         return cls(**given)
 
 
 NAMES: tuple[str, ...] = tuple(field.name for field in fields(Insert))
+REQUIRED: tuple[str, ...] = ("thread", "length_free", "grip_min", "grip_max", "end")
 LENGTH_NAMES: tuple[str, ...] = (
     "length_free",
     "grip_min",
@@ -152,7 +153,7 @@ def _check_values(insert: Insert, where: str) -> None:
         raise BadInput("The thread is missing.", where=f"{where}.thread", hint="For example “M6” or “1/4-20 UNC”.")
     for name in LENGTH_NAMES:
         value = getattr(insert, name)
-        if value is not None:
+        if value is not None or name in REQUIRED:
             field_readers.length(
                 value, f"{where}.{name}", zero=name in ("grip_min", "hole_tolerance", "set_allowance_min")
             )
