@@ -100,15 +100,15 @@ def _scale_word(drawn: Profile) -> str:
     return "Not to scale: this pull does not fit this insert" if drawn.squeezed else "To scale"
 
 
-def _key_rows(layers: Sequence[Layer], thickness_mm: float, unit: LengthUnit) -> list[str]:
-    rows = []
+def _key_rows(layers: Sequence[Layer], thickness_mm: float, unit: LengthUnit) -> list[tuple[str, str]]:
+    rows: list[tuple[str, str]] = []
     letter = 0
     for material, layer_mm, coating in layers:
-        mark = "▬" if coating else _LETTERS[letter % len(_LETTERS)]
+        mark = "" if coating else _LETTERS[letter % len(_LETTERS)]
         letter += 0 if coating else 1
-        rows.append(f"{mark}  {svg.clean(material)} {show_mm(layer_mm, unit)}")
+        rows.append((mark, f"{svg.clean(material)} {show_mm(layer_mm, unit)}"))
     if len(rows) > 4:
-        rows = [*rows[:3], f"+ {len(rows) - 3} more layers, {show_mm(thickness_mm, unit)} together"]
+        rows = [*rows[:3], ("+", f"{len(rows) - 3} more layers, {show_mm(thickness_mm, unit)} together")]
     return rows
 
 
@@ -268,14 +268,17 @@ def _rise(x: float, bottom: float, top: float) -> str:
     return svg.arrow((x, bottom), (x, top + 1), stroke=PETROL, width=3, head=14)
 
 
-def _foot(view: _View, drawn: Profile, rows: Sequence[str], *, width: float, height: float) -> str:
+def _foot(view: _View, drawn: Profile, rows: Sequence[tuple[str, str]], *, width: float, height: float) -> str:
     """The layers by letter on the left; scale bar and whether it is to scale on the right."""
     parts = []
     first = height - 12 - (len(rows) - 1) * _ROW
     whole = not drawn.filled and not drawn.squeezed
-    for index, row in enumerate(rows):
-        room = width - 32 - (170 if index >= len(rows) - 2 else 0)
-        parts.append(svg.text(svg.shorten(row, room), (16, first + index * _ROW), fill=QUIET))
+    for index, (mark, row) in enumerate(rows):
+        room = width - 54 - (170 if index >= len(rows) - 2 else 0)
+        y = first + index * _ROW
+        bar = svg.line((16, y - 5), (29, y - 5), width=4)
+        parts.append(svg.text(mark, (17, y), fill=QUIET) if mark else bar)
+        parts.append(svg.text(svg.shorten(row, room), (36, y), fill=QUIET))
     note = f"to scale, {view.unit}" if whole else f"not to scale, {view.unit}"
     parts.append(svg.text(note, (width - 16, height - 12), anchor="end", fill=INK if not whole else QUIET, bold=not whole))
     if whole:
