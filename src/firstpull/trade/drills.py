@@ -64,11 +64,14 @@ def drill(text: str, *, where: str = "") -> Drill:
         )
     if _NUMBER.fullmatch(plain):
         raise BadInput(f"“{shown}” is not a number drill.", where=where, hint="Number drills go from #1 to #80.")
-    length = parse_length(plain if plain else shown, where=where)
+    try:
+        length = parse_length(plain if plain else shown, where=where)
+    except BadInput as problem:
+        raise BadInput(problem.what, where=where, hint=f"{problem.hint} Or name the drill: “#7”, “F” or “13/64 in”.")
     for held in drills():
         if held.diameter == length:
             return held
-    return _refuse(shown, length, where)
+    raise _not_held(shown, length, where)
 
 
 def nearest_drills(
@@ -106,11 +109,11 @@ def _by_name(plain: str) -> Drill | None:
     return None
 
 
-def _refuse(shown: str, length: Length, where: str) -> Drill:
+def _not_held(shown: str, length: Length, where: str) -> BadInput:
     if not 0 < length.mm <= 1000:
-        raise BadInput(f"“{shown}” is not a drill.", where=where, hint="Drills from 0.34 mm to 25.4 mm are held.")
+        return BadInput(f"“{shown}” is not a drill.", where=where, hint="Drills from 0.34 mm to 25.4 mm are held.")
     nearest = ", ".join(f"{one.name} ({one.diameter.mm:.4f} mm)" for one in nearest_drills(length.mm))
-    raise BadInput(f"No drill of “{shown}” is held.", where=where, hint=f"The nearest are {nearest}.")
+    return BadInput(f"No drill of “{shown}” is held.", where=where, hint=f"The nearest are {nearest}.")
 
 
 def _from_row(row: tables.Row) -> Drill:
