@@ -107,7 +107,13 @@ def _belief(plot: Plot, belief: tuple[float, float], *, after: int) -> str:
     top, bottom = plot.y(mean + 2 * sd), plot.y(mean - 2 * sd)
     middle = plot.y(mean)
     return svg.box(
-        left, top, width=plot.right - left, height=max(bottom - top, 2), fill=PALE_PETROL, stroke=None, data_part="belief"
+        left,
+        top,
+        width=plot.right - left,
+        height=max(bottom - top, 2),
+        fill=PALE_PETROL,
+        stroke=None,
+        data_part="belief",
     ) + svg.line((left, middle), (plot.right, middle), stroke=PETROL, width=1.2)
 
 
@@ -166,7 +172,9 @@ def _expected(plot: Plot, expected: tuple[float, float], number: int) -> str:
     top, bottom = plot.y(mean + 2 * sd), plot.y(mean - 2 * sd)
     parts = [svg.line((x, top), (x, bottom), stroke=PETROL, width=1.6)]
     parts += [svg.line((x - 7, end), (x + 7, end), stroke=PETROL, width=1.6) for end in (top, bottom)]
-    parts.append(svg.element("circle", cx=x, cy=y, r=8, fill=WHITE, stroke=PETROL, stroke_width=3, data_part="expected"))
+    parts.append(
+        svg.element("circle", cx=x, cy=y, r=8, fill=WHITE, stroke=PETROL, stroke_width=3, data_part="expected")
+    )
     parts.append(svg.text(show_mm(mean, plot.unit), (x + 13, y - 8), size=16, bold=True, fill=PETROL))
     return svg.group(*parts)
 

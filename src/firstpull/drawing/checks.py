@@ -7,8 +7,8 @@ from collections.abc import Callable
 
 from firstpull.drawing import svg
 from firstpull.drawing.marks import mark_shape
-from firstpull.drawing.pieces import hatched, joint
-from firstpull.drawing.svg import BRICK, INK, PETROL, QUIET, WHITE, Point
+from firstpull.drawing.pieces import joint
+from firstpull.drawing.svg import BRICK, INK, PETROL, WHITE, Point
 from firstpull.errors import BadInput
 
 __all__ = ["CHECKS", "check_picture"]
@@ -75,9 +75,7 @@ def _from_above(angle: float) -> str:
         svg.box(22, 46, width=192, height=124, fill=WHITE, stroke_width=1.6),
         svg.circle((x, y), 48, fill=WHITE, width=2.4),
         svg.circle((x, y), 25, width=2.4),
-        svg.element(
-            "path", d=f"M{x + 29} {y}A29 29 0 1 1 {x} {y - 29}", fill="none", stroke=INK, stroke_width=1.2
-        ),
+        svg.element("path", d=f"M{x + 29} {y}A29 29 0 1 1 {x} {y - 29}", fill="none", stroke=INK, stroke_width=1.2),
         svg.line((x, y - 50), (x, y - 58), width=6, stroke=PETROL),
     ]
     inner = (x + 33 * math.sin(turn), y - 33 * math.cos(turn))

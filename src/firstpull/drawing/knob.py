@@ -32,7 +32,9 @@ def knob_turn(
     if direction not in _DIRECTIONS:
         raise BadInput(f"“{direction}” is not a direction.", where="direction", hint="clockwise or anticlockwise")
     if not 0 <= svg.finite(turns, "turns") <= 1000 or (clicks is not None and not 0 <= clicks <= 100_000):
-        raise BadInput("That is not a number of turns.", where="turns", hint="From 0 to 1000; the direction is separate.")
+        raise BadInput(
+            "That is not a number of turns.", where="turns", hint="From 0 to 1000; the direction is separate."
+        )
     still = clicks == 0 if clicks is not None else turns < 0.005
     per_turn = clicks_per_turn or (round(clicks / turns) if clicks and turns > 0 else None)
     centre, radius = (height / 2, height / 2 + 2), height * 0.27
@@ -65,7 +67,9 @@ def _headline(turns: float, clicks: int | None, direction: str, *, still: bool, 
     rows = [f"{clicks} click{'s' if clicks != 1 else ''}", direction]
     if per_turn and clicks > per_turn:
         left = clicks - whole * per_turn
-        spelled = f"{whole} full turn{'s' if whole > 1 else ''}" + (f" + {left} clicks" if left > 0 and rest > 0 else "")
+        spelled = f"{whole} full turn{'s' if whole > 1 else ''}" + (
+            f" + {left} clicks" if left > 0 and rest > 0 else ""
+        )
     return [*rows, spelled]
 
 
@@ -113,7 +117,7 @@ def _marks(centre: Point, radius: float, per_turn: int, *, turned: int, sense: i
     """One tick a click around the housing; those that will be passed are bold."""
     parts = []
     for index in range(per_turn):
-        passed = 0 < turned and (index == 0 or index <= turned)
+        passed = turned > 0 and (index == 0 or index <= turned)
         start = _polar(centre, radius * 1.08, sense * index / per_turn)
         stop = _polar(centre, radius * (1.2 if passed else 1.15), sense * index / per_turn)
         if index:
@@ -136,6 +140,8 @@ def _arc(centre: Point, radius: float, turns: float, *, sense: int) -> str:
     start = svg.line(_polar(centre, first - 9, 0), _polar(centre, first + 9, 0), stroke=PETROL, width=3)
     arc = svg.path(svg.outline(points, closed=False), stroke=PETROL, width=6, data_part="arc")
     if turns > _SPIRAL_TURNS:
-        ring = svg.text(f"{math.floor(turns)} ×", (centre[0] - first - growth, centre[1] - first), size=16, bold=True, fill=PETROL)
+        ring = svg.text(
+            f"{math.floor(turns)} ×", (centre[0] - first - growth, centre[1] - first), size=16, bold=True, fill=PETROL
+        )
         start += ring
     return svg.group(start, arc, svg.arrow_head(tip, angle, length=20, half=11, fill=PETROL))

@@ -22,14 +22,19 @@ def _triangle(at: Point, size: float) -> str:
     x, y = at
     corners = ((x, y - size * 0.42), (x + size * 0.45, y + size * 0.38), (x - size * 0.45, y + size * 0.38))
     bar = svg.line((x, y - size * 0.14), (x, y + size * 0.14), width=size * 0.1)
-    return svg.polygon(corners, fill=AMBER, width=size * 0.07) + bar + svg.circle(
-        (x, y + size * 0.26), size * 0.055, fill=INK, stroke=None
+    return (
+        svg.polygon(corners, fill=AMBER, width=size * 0.07)
+        + bar
+        + svg.circle((x, y + size * 0.26), size * 0.055, fill=INK, stroke=None)
     )
 
 
 def _octagon(at: Point, size: float) -> str:
     corners = [
-        (at[0] + size * 0.46 * math.cos(math.pi * (k + 0.5) / 4), at[1] + size * 0.46 * math.sin(math.pi * (k + 0.5) / 4))
+        (
+            at[0] + size * 0.46 * math.cos(math.pi * (k + 0.5) / 4),
+            at[1] + size * 0.46 * math.sin(math.pi * (k + 0.5) / 4),
+        )
         for k in range(8)
     ]
     square = svg.box(
@@ -49,7 +54,15 @@ def _tick(at: Point, size: float) -> str:
 def _cross(at: Point, size: float) -> str:
     x, y = at
     arm = size * 0.2
-    frame = svg.box(x - size * 0.4, y - size * 0.4, width=size * 0.8, height=size * 0.8, fill=WHITE, stroke=BRICK, stroke_width=size * 0.07)
+    frame = svg.box(
+        x - size * 0.4,
+        y - size * 0.4,
+        width=size * 0.8,
+        height=size * 0.8,
+        fill=WHITE,
+        stroke=BRICK,
+        stroke_width=size * 0.07,
+    )
     one = svg.line((x - arm, y - arm), (x + arm, y + arm), stroke=BRICK, width=size * 0.11)
     return frame + one + svg.line((x - arm, y + arm), (x + arm, y - arm), stroke=BRICK, width=size * 0.11)
 
@@ -72,7 +85,12 @@ def _open_box(at: Point, size: float) -> str:
 def _hatched(at: Point, size: float) -> str:
     x, y = at
     half = size * 0.4
-    corners = ((x - half, y - half * 0.7), (x + half, y - half * 0.7), (x + half, y + half * 0.7), (x - half, y + half * 0.7))
+    corners = (
+        (x - half, y - half * 0.7),
+        (x + half, y - half * 0.7),
+        (x + half, y + half * 0.7),
+        (x - half, y + half * 0.7),
+    )
     lines = svg.path(svg.hatch(corners, spacing=size * 0.13), stroke=QUIET, width=size * 0.05)
     return svg.polygon(corners, fill=WHITE, stroke=None) + lines + svg.polygon(corners, width=size * 0.07)
 

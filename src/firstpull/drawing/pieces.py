@@ -45,7 +45,7 @@ def joint(
     drawn = profile(SHAPE_OPEN, thickness_mm=stack, set_length_mm=set_length_mm + split_mm + low_mm + lift_mm)
     body = drawn.body_radius_mm
     parts = []
-    for side, grow in ((-1, swell[0]), (1, swell[1])):
+    for side in (-1, 1):
         for top, bottom in ((0.0, 1.5), (1.5 + split_mm, 3.0 + split_mm)):
             corners = [(body, top + dish_mm), (reach_mm, top), (reach_mm, bottom), (body, bottom + dish_mm)]
             if dish_mm:
@@ -110,7 +110,9 @@ def mandrel(left: float, right: float, *, middle: float, radius: float, thread_f
         x += pitch
     for side in (-1, 1):
         parts.append(
-            svg.line((thread_from, middle + side * root), (right - tip * 0.6, middle + side * root), stroke=stroke, width=1)
+            svg.line(
+                (thread_from, middle + side * root), (right - tip * 0.6, middle + side * root), stroke=stroke, width=1
+            )
         )
     return svg.group(*parts)
 
@@ -131,7 +133,13 @@ def tool_front(right: float, *, middle: float, scale: float, left: float) -> str
     half = 10.0 * scale
     data = f"M{svg.number(left)} {svg.number(middle - half)}L{svg.number(right)} {svg.number(middle - half)}"
     data += f"L{svg.number(right)} {svg.number(middle + half)}L{svg.number(left)} {svg.number(middle + half)}"
-    edge = [(left, middle - half), (left + 5, middle - half / 2), (left - 5, middle), (left + 5, middle + half / 2), (left, middle + half)]
+    edge = [
+        (left, middle - half),
+        (left + 5, middle - half / 2),
+        (left - 5, middle),
+        (left + 5, middle + half / 2),
+        (left, middle + half),
+    ]
     return svg.path(data, fill=WHITE) + svg.path(svg.outline(edge, closed=False), width=1.2)
 
 

@@ -12,9 +12,10 @@ from firstpull.drawing.svg import BRICK, INK, QUIET, WHITE
 from firstpull.errors import BadInput
 from firstpull.units import LengthUnit, show_mm
 
-__all__ = ["ChartSignal", "individuals_chart"]
+__all__ = ["ChartSignal", "MovingRanges", "individuals_chart"]
 
 _LEFT, _RIGHT = 74.0, 112.0
+_WIDTH, _HEIGHT = 504.0, 400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,15 @@ class ChartSignal:
 
     index: int
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class MovingRanges:
+    """Moving ranges in mm, one less than the readings, with their mean and upper limit."""
+
+    values: tuple[float, ...]
+    centre: float
+    upper: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,47 +49,46 @@ def individuals_chart(
     centre: float,
     lower: float,
     upper: float,
-    moving_ranges: Sequence[float] = (),
-    mr_centre: float | None = None,
-    mr_upper: float | None = None,
+    moving: MovingRanges | None = None,
     signals: Sequence[ChartSignal] = (),
     window: tuple[float, float] | None = None,
     unit: LengthUnit = "mm",
     first_number: int = 1,
-    width: float = 504,
-    height: float = 400,
     key: str = "",
 ) -> str:
     """Readings (mm) with centre and control limits above, moving ranges below; ``signals`` carry their words.
 
-    ``window`` adds the go/no-go limits of the card, which are not control limits. ``moving_ranges`` has one value less
-    than ``values``. Raises BadInput for values that are not finite or counts that do not match.
+    ``window`` adds the go/no-go limits of the card, which are not control limits. The drawing is
+    504 by 400 px and scales. Raises BadInput for values that are not finite or counts that do not match.
     """
-    if moving_ranges and len(moving_ranges) != len(values) - 1:
-        raise BadInput("There must be one moving range less than readings.", where="moving_ranges")
+    if moving is not None and len(moving.values) != max(len(values) - 1, 0):
+        raise BadInput("There must be one moving range less than readings.", where="moving")
     texts = [signal.text for signal in signals if 0 <= signal.index < len(values)]
     foot = 34 + 20 * min(max(len(texts), 1), 2)
-    ranges = bool(moving_ranges) and mr_upper is not None and mr_centre is not None
-    split = 16 + (height - foot - 56) * (0.64 if ranges else 1.0)
-    lines = [_Line("upper", upper, None, 1.6), _Line("centre", centre, "14 4 2 4", 1.2), _Line("lower", lower, None, 1.6)]
+    split = 16 + (_HEIGHT - foot - 56) * (0.64 if moving is not None else 1.0)
+    lines = [
+        _Line("upper", upper, None, 1.6),
+        _Line("centre", centre, "14 4 2 4", 1.2),
+        _Line("lower", lower, None, 1.6),
+    ]
     if window is not None:
         lines += [_Line("longest", window[1], "8 4", 2.4), _Line("shortest", window[0], "8 4", 2.4)]
-    main = _panel(values, lines, top=16, bottom=split, width=width, unit=unit, first=first_number, count=len(values))
+    main = _panel(values, lines, top=16, bottom=split, unit=unit, first=first_number, count=len(values))
     flagged = {signal.index for signal in signals}
     parts = [value_axis(main, most=5), _lines(main, lines), _trail(main, values, first_number, flagged)]
     low = main
-    if ranges and mr_centre is not None and mr_upper is not None:
-        mr_lines = [_Line("range limit", mr_upper, None, 1.6), _Line("mean range", mr_centre, "14 4 2 4", 1.2)]
-        low = _panel(
-            [*moving_ranges, 0.0], mr_lines, top=split + 30, bottom=height - foot - 8, width=width, unit=unit, first=first_number, count=len(values)
-        )
-        parts += [value_axis(low, most=3), _lines(low, mr_lines), _trail(low, moving_ranges, first_number + 1, set())]
+    if moving is not None:
+        mr_lines = [_Line("range limit", moving.upper, None, 1.6), _Line("mean range", moving.centre, "14 4 2 4", 1.2)]
+        shown = [*moving.values, 0.0]
+        low_end = _HEIGHT - foot - 8
+        low = _panel(shown, mr_lines, top=split + 30, bottom=low_end, unit=unit, first=first_number, count=len(values))
+        parts += [value_axis(low, most=3), _lines(low, mr_lines), _trail(low, moving.values, first_number + 1, set())]
     parts.append(number_axis(low, list(range(first_number, first_number + len(values))), word="check"))
-    parts.append(_words(texts, width=width, height=height))
+    parts.append(_words(texts))
     return svg.sheet(
         "".join(parts),
-        width=width,
-        height=height,
+        width=_WIDTH,
+        height=_HEIGHT,
         title="Readings of the run, individuals and moving ranges",
         description=_describe(values, centre, lower, upper, texts, unit),
         key=key,
@@ -92,7 +101,6 @@ def _panel(
     *,
     top: float,
     bottom: float,
-    width: float,
     unit: LengthUnit,
     first: int,
     count: int,
@@ -102,7 +110,7 @@ def _panel(
     if min(shown) >= 0 and low < 0:
         low = 0.0
     last = max(first + count - 1, first + 4)
-    return Plot(_LEFT, width - _RIGHT, top, bottom, low, high, first - 0.6, last + 0.6, unit)
+    return Plot(_LEFT, _WIDTH - _RIGHT, top, bottom, low, high, first - 0.6, last + 0.6, unit)
 
 
 def _lines(plot: Plot, lines: Sequence[_Line]) -> str:
@@ -139,15 +147,15 @@ def _trail(plot: Plot, values: Sequence[float], first: int, flagged: set[int]) -
     return svg.group(*parts)
 
 
-def _words(texts: Sequence[str], *, width: float, height: float) -> str:
+def _words(texts: Sequence[str]) -> str:
     """The newest signals in words beside the look mark."""
     if not texts:
-        return svg.text("no signal", (16, height - 12), fill=QUIET)
+        return svg.text("no signal", (16, _HEIGHT - 12), fill=QUIET)
     newest = list(texts[-2:])
-    parts = [mark_shape("look", (27, height - 12 - 10 * len(newest)), 28)]
+    parts = [mark_shape("look", (27, _HEIGHT - 12 - 10 * len(newest)), 28)]
     for index, row in enumerate(newest):
-        y = height - 12 - 20 * (len(newest) - 1 - index)
-        parts.append(svg.text(svg.shorten(row, width - 62), (50, y), bold=index == len(newest) - 1))
+        y = _HEIGHT - 12 - 20 * (len(newest) - 1 - index)
+        parts.append(svg.text(svg.shorten(row, _WIDTH - 62), (50, y), bold=index == len(newest) - 1))
     return svg.group(*parts)
 
 

@@ -79,7 +79,9 @@ def joint_section(
         "".join(parts),
         width=width,
         height=height,
-        title="The joint in section, before and after the pull" if set_length_mm is not None else "The joint in section",
+        title="The joint in section, before and after the pull"
+        if set_length_mm is not None
+        else "The joint in section",
         description=_describe(view, shape, thickness_mm, set_length_mm, drawn),
         key=key,
     )
@@ -171,7 +173,10 @@ def _insert(view: _View, drawn: Profile, *, side: int, after: bool) -> str:
     end = drawn.end_after_mm if after and drawn.end_after_mm is not None else drawn.end_before_mm
     # the edges that are seen behind the cut, so that the body reads as hollow
     edges = [(bore, drawn.top_mm), (bore, thread[0])] + ([(minor, end)] if thread[1] == end else [])
-    seen = [svg.line(view.at(0, depth, side=side), view.at(r, depth, side=side), stroke=stroke, width=1.2) for r, depth in edges]
+    seen = [
+        svg.line(view.at(0, depth, side=side), view.at(r, depth, side=side), stroke=stroke, width=1.2)
+        for r, depth in edges
+    ]
     return svg.group(
         svg.polygon(points, stroke=None, fill=WHITE),
         svg.path(svg.hatch(points, falling=side > 0), stroke=stroke, width=1),
@@ -280,7 +285,9 @@ def _foot(view: _View, drawn: Profile, rows: Sequence[tuple[str, str]], *, width
         parts.append(svg.text(mark, (17, y), fill=QUIET) if mark else bar)
         parts.append(svg.text(svg.shorten(row, room), (36, y), fill=QUIET))
     note = f"to scale, {view.unit}" if whole else f"not to scale, {view.unit}"
-    parts.append(svg.text(note, (width - 16, height - 12), anchor="end", fill=INK if not whole else QUIET, bold=not whole))
+    parts.append(
+        svg.text(note, (width - 16, height - 12), anchor="end", fill=INK if not whole else QUIET, bold=not whole)
+    )
     if whole:
         step = _bar_mm(view)
         long = step * view.scale

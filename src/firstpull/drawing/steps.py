@@ -50,7 +50,9 @@ def _air_on(_end: str) -> tuple[str, str]:
     )
     small = 4.2
     body = pieces.coupling(centre, gap=0)
-    body += svg.line((262, centre[1] - 34), (330, centre[1] - 34)) + svg.line((262, centre[1] + 34), (330, centre[1] + 34))
+    body += svg.line((262, centre[1] - 34), (330, centre[1] - 34)) + svg.line(
+        (262, centre[1] + 34), (330, centre[1] + 34)
+    )
     body += pieces.mandrel(
         324, nose[0] + 50, middle=nose[1], radius=2.85 * small, thread_from=nose[0] + 6
     ) + pieces.anvil(nose[0], middle=nose[1], scale=small, length=10)
@@ -78,7 +80,9 @@ def _mandrel(end: str) -> tuple[str, str]:
     start = _FLANGE_X + 34
     body = _front(end, tip=_FLANGE_X + 62, face=220, insert_at=start, moving="mandrel")
     x = start + pieces.insert_length(end) * _SCALE
-    turn = f"M{svg.number(x - 24)} {svg.number(_MIDDLE - 52)}A16 44 0 0 1 {svg.number(x - 18)} {svg.number(_MIDDLE + 50)}"
+    turn = (
+        f"M{svg.number(x - 24)} {svg.number(_MIDDLE - 52)}A16 44 0 0 1 {svg.number(x - 18)} {svg.number(_MIDDLE + 50)}"
+    )
     arc = svg.path(turn, stroke=PETROL, width=4) + svg.arrow_head(
         (x - 32, _MIDDLE + 58), 2.5, length=18, half=9, fill=PETROL
     )
@@ -128,7 +132,9 @@ def _knob(_end: str) -> tuple[str, str]:
             stroke=PETROL,
             width=4,
         )
-        arcs += svg.arrow_head((end[0] + sign * 4, end[1] + 13), 1.27 if sign > 0 else 1.87, length=17, half=9, fill=PETROL)
+        arcs += svg.arrow_head(
+            (end[0] + sign * 4, end[1] + 13), 1.27 if sign > 0 else 1.87, length=17, half=9, fill=PETROL
+        )
     words = svg.text("seen from its end", (centre[0], centre[1] + 92), anchor="middle", fill=QUIET)
     return body + arcs + words, "Set the knob, then lock it"
 

@@ -64,7 +64,7 @@ def number(value: float) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def element(tag: str, children: str = "", **attributes: Attribute) -> str:
+def element(tag: str, children: str = "", /, **attributes: Attribute) -> str:
     """One element; ``stroke_width`` becomes ``stroke-width`` and an attribute of ``None`` is left out."""
     parts = [tag]
     for name, value in attributes.items():
@@ -265,7 +265,7 @@ def sheet(body: str, *, width: float, height: float, title: str, description: st
     )
 
 
-def finite(value: float, what: str) -> float:
+def finite(value: object, what: str) -> float:
     """``value`` when it is a usable number; raises BadInput otherwise."""
     if not isinstance(value, int | float) or isinstance(value, bool) or not -1e9 < value < 1e9:
         raise BadInput(f"{what} must be a number.", where=what, hint="It must be finite.")

@@ -126,4 +126,6 @@ def _blank() -> str:
     from firstpull.drawing import svg
 
     words = svg.text("no drawing: length or stack not given", (236, 60), anchor="middle", fill=svg.QUIET)
-    return svg.sheet(words, width=_WIDE_PX, height=_BLANK_PX, title="No drawing", description="Length or stack not given.")
+    return svg.sheet(
+        words, width=_WIDE_PX, height=_BLANK_PX, title="No drawing", description="Length or stack not given."
+    )

@@ -198,13 +198,19 @@ def _glance(read: Reader) -> list[list[str]]:
     rows = [
         ["Insert", _join(read.text("insert.part"), read.text("insert.thread"), by=" · ") or NOT_GIVEN, shape],
         ["Hole", hole_text, read.text("hole.note")],
-        ["Stack", read.length("stack.thickness_mm"), _with_word("good for", _span(read, "stack.thickness_low_mm", "stack.thickness_high_mm"))],
+        [
+            "Stack",
+            read.length("stack.thickness_mm"),
+            _with_word("good for", _span(read, "stack.thickness_low_mm", "stack.thickness_high_mm")),
+        ],
         ["Tool", _join(read.text("tool.name"), read.text("tool.id", most=40), by=" · ") or NOT_GIVEN, _air(read)],
         ["Mandrel", read.text("tool.mandrel") or NOT_GIVEN, ""],
         ["Anvil", read.text("tool.anvil") or NOT_GIVEN, ""],
     ]
     if read.number("setting.stroke_mm") is not None:
-        rows.append(["Stroke", read.length("setting.stroke_mm"), _span(read, "setting.stroke_min_mm", "setting.stroke_max_mm")])
+        rows.append(
+            ["Stroke", read.length("setting.stroke_mm"), _span(read, "setting.stroke_min_mm", "setting.stroke_max_mm")]
+        )
     if read.number("setting.air_target_mm") is not None:
         rows.append(["Air pull", read.length("setting.air_target_mm"), "set length in the air, tool check"])
     return rows
@@ -232,10 +238,26 @@ def _pairs(read: Reader, path: str, names: tuple[str, ...], *, most: int) -> lis
     for index, row in enumerate(read.rows(path)):
         if not isinstance(row, Mapping):
             raise BadInput("A card has a table here.", where=f"card.{path}[{index + 1}]")
-        out.append(tuple(read.words(row.get(name), most=_LONG if name in ("text", "source") else _SHORT) for name in names))
+        filled = _with_lengths(read, row, f"card.{path}[{index + 1}]")
+        out.append(
+            tuple(read.words(filled.get(name), most=_LONG if name in ("text", "source") else _SHORT) for name in names)
+        )
     if len(out) > most:
         more = f"+ {len(out) - most + 1} more in the record"
         out = [*out[: most - 1], (more, *[""] * (len(names) - 1))]
+    return out
+
+
+def _with_lengths(read: Reader, row: Mapping[str, Any], where: str) -> Mapping[str, Any]:
+    """A row whose ``value_mm`` (a number) and ``limits_mm`` (low, high) are written out in the card's unit."""
+    out = dict(row)
+    value = plain_number(row.get("value_mm"), f"{where}.value_mm")
+    if value is not None:
+        out["value"] = read.shown(value)
+    limits = row.get("limits_mm")
+    if isinstance(limits, list | tuple) and len(limits) == 2:
+        low, high = (plain_number(limit, f"{where}.limits_mm") for limit in limits)
+        out["limits"] = f"{read.shown(low)} to {read.shown(high)}"
     return out
 
 
@@ -245,7 +267,9 @@ def _details(read: Reader) -> dict[str, Any]:
         if not isinstance(row, Mapping):
             raise BadInput("A card has a table here.", where=f"card.stack.layers[{index + 1}]")
         thick = plain_number(row.get("thickness_mm"), f"card.stack.layers[{index + 1}].thickness_mm")
-        layers.append([read.words(row.get("material")), read.shown(thick), "coating" if row.get("coating") else "sheet"])
+        layers.append(
+            [read.words(row.get("material")), read.shown(thick), "coating" if row.get("coating") else "sheet"]
+        )
     if len(layers) > 10:
         layers = [*layers[:9], [f"+ {len(layers) - 9} more in the record", "", ""]]
     insert = [
@@ -258,14 +282,27 @@ def _details(read: Reader) -> dict[str, Any]:
         ["counterbore", read.length("insert.counterbore_diameter_mm")],
     ]
     setting = [
-        ["set allowance", read.length("setting.set_allowance_mm"), read.text("setting.set_allowance_source", most=_LONG)],
-        ["window", _span(read, "setting.set_length_min_mm", "setting.set_length_max_mm") or NOT_GIVEN, read.text("setting.window_source", most=_LONG)],
+        [
+            "set allowance",
+            read.length("setting.set_allowance_mm"),
+            read.text("setting.set_allowance_source", most=_LONG),
+        ],
+        [
+            "window",
+            _span(read, "setting.set_length_min_mm", "setting.set_length_max_mm") or NOT_GIVEN,
+            read.text("setting.window_source", most=_LONG),
+        ],
         ["behind the stack, set", read.length("setting.set_protrusion_mm"), "from free length, stack and stroke"],
     ]
     basis = _with_word("basis:", read.text("stack.basis", most=160))
     return {
         "layers": layers,
-        "stack": _join(read.length("stack.thickness_mm"), _span(read, "stack.thickness_low_mm", "stack.thickness_high_mm"), basis, by=" · "),
+        "stack": _join(
+            read.length("stack.thickness_mm"),
+            _span(read, "stack.thickness_low_mm", "stack.thickness_high_mm"),
+            basis,
+            by=" · ",
+        ),
         "insert": insert,
         "setting": setting,
     }
