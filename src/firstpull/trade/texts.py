@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
 import re
-from collections.abc import Iterable
 
 from firstpull.errors import BadInput
 
@@ -28,9 +26,3 @@ def typed(text: str, *, noun: str, example: str, where: str = "") -> str:
 def key(text: str) -> str:
     """What is left of a name when case, blanks and punctuation do not count: “EN AW-5754” → “enaw5754”."""
     return re.sub(r"[\W_]+", "", text.casefold())
-
-
-def near(text: str, names: Iterable[str], *, count: int = 4) -> tuple[str, ...]:
-    """Up to ``count`` of ``names`` that look most like ``text``, best first; empty when none does."""
-    by_key = {key(name): name for name in reversed(tuple(names))}
-    return tuple(by_key[match] for match in difflib.get_close_matches(key(text[:LONGEST]), by_key, n=count, cutoff=0.5))
