@@ -74,7 +74,8 @@ def find_signals(offsets: tuple[float, ...], *, changes: tuple[int, ...]) -> tup
     """
     found: list[Signal] = []
     for index in range(len(offsets)):
-        held = _held(offsets[: index + 1], changes[:index])
+        # No rule looks back further than fifteen readings.
+        held = _held(offsets[max(0, index - 14) : index + 1], changes[max(0, index - 14) : index])
         found.extend(signal(rule, index) for rule, holds in zip(RULES, held, strict=True) if holds)
     return tuple(found)
 
