@@ -85,6 +85,8 @@ def _constants(count: int) -> ChartConstants:
 
 def _range_moments(n: int) -> tuple[float, float]:
     """Mean and sd of the range W: P(W ≤ w) = n ∫ φ(x) (Φ(x+w) − Φ(x))^(n−1) dx, E W = ∫ (1 − P), E W² = 2 ∫ w (1 − P)."""
+    if n == 2:  # closed form; spares the individuals chart, the one shown in the run, a heavy import
+        return 2 / math.sqrt(math.pi), math.sqrt(2 - 4 / math.pi)
     from scipy.special import ndtr
 
     place, weight = np.polynomial.legendre.leggauss(240)
