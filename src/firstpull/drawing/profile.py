@@ -7,6 +7,7 @@ The blind head keeps the volume of the shank it is folded from; its outline is a
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -174,35 +175,54 @@ def _outline(full: _Full, thread_start: float, end: float, fold: tuple[tuple[Poi
     return (*points, *reversed(inner))
 
 
+@dataclass(frozen=True, slots=True)
+class _Fold:
+    """A blind head between two depths; ``open_share`` runs from 0 (folded flat) to 1 (barely bulged)."""
+
+    full: _Full
+    height: float
+    open_share: float
+
+    def outer(self, bulge: float, share: float) -> float:
+        """Outer radius; a folded head lies along the sheet, an open one swells gently."""
+        x = abs(2 * share - 1)
+        folded = (1 - x**2.3) ** (1 / 2.3)
+        return float(self.full.body + bulge * self._blend(folded, x))
+
+    def inner(self, groove: float, share: float) -> float:
+        """Inner radius; a sharp groove when folded, parallel to the outside when open."""
+        x = abs(2 * share - 1)
+        return float(self.full.bore + groove * self._blend((1 - x) ** 0.8, x))
+
+    def _blend(self, folded: float, x: float) -> float:
+        return float((1 - self.open_share) * folded + self.open_share * (1 + math.cos(math.pi * x)) / 2)
+
+    def volume(self, bulge: float, groove: float) -> float:
+        """Volume over π, mm³, by the midpoint rule."""
+        count = 2 * _SAMPLES
+        shares = [(index + 0.5) / count for index in range(count)]
+        squares = (self.outer(bulge, share) ** 2 - self.inner(groove, share) ** 2 for share in shares)
+        return self.height / count * sum(squares)
+
+
 def _fold(full: _Full, top: float, bottom: float, before: float) -> tuple[tuple[Point, ...], ...]:
     """Outer and inner outline of the blind head between depths ``top`` and ``bottom``, from ``before`` mm of shank."""
     height = max(bottom - top, 1e-6)
+    shape = _Fold(full, height, min(max((height / before - 0.4) / 0.5, 0.0), 1.0) if before > 0 else 0.0)
     wanted = (full.body**2 - full.bore**2) * before
     bulge = max((before**2 - height**2), 0.0) ** 0.5 / 2
-    if _volume(full, height, bulge, 0.0) < wanted:
-        bulge = _bisect(lambda value: _volume(full, height, value, 0.0) - wanted, bulge, 3 * before)
-        groove = 0.0
+    groove = 0.0
+    if shape.volume(bulge, 0.0) < wanted:
+        bulge = _bisect(lambda value: shape.volume(value, 0.0) - wanted, bulge, 3 * before)
     else:
-        groove = _bisect(lambda value: wanted - _volume(full, height, bulge, value), 0.0, bulge * 0.92)
+        groove = _bisect(lambda value: wanted - shape.volume(bulge, value), 0.0, bulge)
+        if shape.volume(bulge, groove) > wanted * 1.001:
+            bulge = _bisect(lambda value: shape.volume(value, value) - wanted, 0.0, bulge)
+            groove = bulge
     steps = [index / _SAMPLES for index in range(_SAMPLES + 1)]
-    outer = tuple((_outer(full, bulge, share), top + height * share) for share in steps)
-    inner = tuple((_inner(full, groove, share), top + height * share) for share in steps)
+    outer = tuple((shape.outer(bulge, share), top + height * share) for share in steps)
+    inner = tuple((shape.inner(groove, share), top + height * share) for share in steps)
     return outer, inner
-
-
-def _outer(full: _Full, bulge: float, share: float) -> float:
-    return full.body + bulge * float((1 - abs(2 * share - 1) ** 2.3) ** (1 / 2.3))
-
-
-def _inner(full: _Full, groove: float, share: float) -> float:
-    return full.bore + groove * float((1 - abs(2 * share - 1)) ** 0.8)
-
-
-def _volume(full: _Full, height: float, bulge: float, groove: float) -> float:
-    """Volume over π of the blind head, mm³, by the midpoint rule."""
-    count = 4 * _SAMPLES
-    shares = [(index + 0.5) / count for index in range(count)]
-    return height / count * sum(_outer(full, bulge, s) ** 2 - _inner(full, groove, s) ** 2 for s in shares)
 
 
 def _bisect(rises: Callable[[float], float], low: float, high: float) -> float:
