@@ -22,6 +22,7 @@ from firstpull.units import Length, parse_length, show_length
 from mechanics_examples import KNOB, LIMITS, M6, SQUEEZE
 
 NM = 1_000_000
+UNTIMED = settings(deadline=None)  # the first call loads the tables; other work shares the machine
 inside_nm = st.integers(min_value=500_000, max_value=3_000_000)
 lengths = st.one_of(st.integers(min_value=1, max_value=4 * NM), st.integers(min_value=-NM, max_value=2000 * NM)).map(
     Length
@@ -41,6 +42,7 @@ def _numbers(value: Any) -> list[float]:
     return [value] if isinstance(value, float) else []
 
 
+@UNTIMED
 @given(thin=inside_nm, thick=inside_nm)
 def test_a_thinner_stack_needs_more_stroke_one_for_one(thin: int, thick: int) -> None:
     """What the stack loses the stroke gains, to the nanometre."""
@@ -50,6 +52,7 @@ def test_a_thinner_stack_needs_more_stroke_one_for_one(thin: int, thick: int) ->
     assert round((strokes[0] - strokes[1]) * NM) == thick - thin
 
 
+@UNTIMED
 @given(tenths=st.lists(st.integers(min_value=1, max_value=300), min_size=1, max_size=4))
 def test_typing_inches_or_millimetres_changes_nothing(tenths: list[int]) -> None:
     """The same stack typed in thousandths of an inch or in mm gives the same thickness, to the last digit."""
@@ -59,6 +62,7 @@ def test_typing_inches_or_millimetres_changes_nothing(tenths: list[int]) -> None
     assert first == second
 
 
+@UNTIMED
 @given(sheet=inside_nm)
 def test_the_unit_of_the_texts_changes_no_number(sheet: int) -> None:
     """Texts in inches stand beside exactly the same numbers."""
@@ -66,6 +70,7 @@ def test_the_unit_of_the_texts_changes_no_number(sheet: int) -> None:
     assert _numbers(compute_setting(request).as_dict()) == _numbers(compute_setting(request, unit="in").as_dict())
 
 
+@UNTIMED
 @given(
     grips=st.lists(st.tuples(st.integers(0, 6 * NM), st.integers(0, 6 * NM)), max_size=12),
     sheet=st.integers(1, 6 * NM),
@@ -92,6 +97,7 @@ def test_no_candidate_leaves_the_stack_outside_its_grip(
     assert margins == sorted(margins, reverse=True)
 
 
+@UNTIMED
 @given(sheet=st.integers(1, 6 * NM))
 def test_a_setting_exists_only_inside_the_grip(sheet: int) -> None:
     """Inside the grip there is a setting, outside it is Unsafe."""
@@ -104,6 +110,7 @@ def test_a_setting_exists_only_inside_the_grip(sheet: int) -> None:
         assert inside
 
 
+@UNTIMED
 @given(
     low=st.integers(2 * NM, 5 * NM),
     width=st.integers(1, 2 * NM),
@@ -130,6 +137,7 @@ def test_where_one_setting_serves_both_ends_are_inside_their_limits(
         assert setting.batch_stroke_max_mm <= end.stroke_max_mm + 1e-9
 
 
+@UNTIMED
 @given(
     present=st.integers(5 * NM, 20 * NM),
     target=st.integers(5 * NM, 20 * NM),
@@ -148,7 +156,7 @@ def test_after_the_move_only_the_leftover_is_left(
     assert abs(move.leftover_mm) <= (lead / NM / clicks / 2 if clicks else 0) + 2e-6
 
 
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 @given(
     fields=st.fixed_dictionaries(
         {},
@@ -205,6 +213,7 @@ def test_any_input_gives_finite_values_or_our_errors(  # every argument is one s
     json.dumps(data, allow_nan=False)
 
 
+@UNTIMED
 @given(
     sheet=inside_nm,
     fields=st.fixed_dictionaries(
@@ -241,6 +250,7 @@ def test_sensible_input_gives_a_setting_that_adds_up(
     assert setting.releasable == (not setting.blockers)
 
 
+@UNTIMED
 @given(stroke=any_float, load=any_float, gap=any_float, spring=any_float)
 def test_capacity_is_finite_or_refused(stroke: float, load: float, gap: float, spring: float) -> None:
     """Any numbers give a finite capacity or our error."""
@@ -252,6 +262,7 @@ def test_capacity_is_finite_or_refused(stroke: float, load: float, gap: float, s
     assert found.ok == (not found.reasons)
 
 
+@UNTIMED
 @given(low=any_float, high=any_float, rungs=st.integers(-2, 60), area=st.floats(1e-3, 1e6), ratio=st.floats(1e-3, 1e3))
 def test_a_ladder_only_climbs_and_never_passes_a_limit(
     low: float, high: float, rungs: int, area: float, ratio: float
@@ -278,6 +289,7 @@ records = st.recursive(
 )
 
 
+@UNTIMED
 @given(data=records)
 def test_any_record_is_read_or_refused(data: Any) -> None:
     """Whatever stands in a record, reading it gives the thing or our error."""

@@ -83,6 +83,8 @@ def test_room_behind_is_checked_before_and_after_setting() -> None:
     margins = {check.name: check.margin for check in candidate.checks if check.margin is not None}
     assert set(margins) == {"grip", "room before setting", "room after setting"}
     assert candidate.tightest.name == "room before setting"
+    assert candidate.tightest.demand == 12.1
+    assert candidate.set_protrusion_mm == 7.6
 
 
 def test_room_without_a_flange_thickness_is_judged_on_the_safe_side() -> None:

@@ -28,6 +28,7 @@ def test_a_consistent_insert_passes() -> None:
         ({"set_allowance_min": length("3.5 mm")}, "set_allowance"),
         ({"set_allowance_min": length("3.3 mm"), "set_allowance_max": length("3.2 mm")}, "set_allowance_min"),
         ({"length_free": length("7 mm")}, "length_free"),
+        ({"length_free": length("14 mm")}, "length_free"),
         ({"unthreaded_length": length("10 mm")}, "length_free"),
         ({"grip_datum": "surface"}, "grip_datum"),
         ({"end": "ajar"}, "end"),

@@ -46,6 +46,15 @@ def test_measured_limits_enclose_every_reading_and_the_means_uncertainty() -> No
     assert size.low_mm <= 2.173333 - size.measured_u_mm
 
 
+def test_two_readings_apart_leave_more_doubt_than_their_spread() -> None:
+    """Two readings 0.1 mm apart have a wide uncertainty, and the limits enclose it."""
+    size = thickness(Stack((Layer("steel", length("2.0 mm")),), (length("2.0 mm"), length("2.1 mm"))))
+    assert size.measured_u_mm is not None
+    assert size.measured_u_mm > 0.3
+    assert size.low_mm == pytest.approx(2.05 - size.measured_u_mm, abs=2e-6)
+    assert size.high_mm == pytest.approx(2.05 + size.measured_u_mm, abs=2e-6)
+
+
 def test_a_measured_mean_that_disagrees_with_the_nominal_is_said() -> None:
     """Measured 2.17 against nominal 2.08 mm is said; readings that agree are not."""
     assert any("0.093 mm more than the nominal" in note for note in thickness(TRAY).notes)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from firstpull.errors import BadInput
 from firstpull.mechanics import fields as field_readers
@@ -96,7 +97,7 @@ class _Joint:
     unit: LengthUnit
 
     def show(self, value_nm: int) -> str:
-        return f"{show_length(value_nm, self.unit)} {self.unit}"
+        return f"{_plain(value_nm, self.unit)} {self.unit}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,11 +120,10 @@ def choose(inserts: Iterable[Insert], *, stack: Stack, needs: Needs, unit: Lengt
     BadInput for a stack, need or thread that cannot be right.
     """
     joint = _prepare(stack, needs, unit)
-    names: dict[str, str | None] = {}
     fitting: list[tuple[tuple[float, int, int, str], Insert, tuple[Check, ...]]] = []
     missed: list[tuple[int, int, str, int, Rejected]] = []
     for index, insert in enumerate(inserts):
-        found = _word_miss(insert, joint, names) or _size_miss(insert, joint)
+        found = _word_miss(insert, joint) or _size_miss(insert, joint)
         if found is None:
             checks = _checks(insert, joint)
             if isinstance(checks, tuple):
@@ -155,11 +155,9 @@ def _prepare(stack: Stack, needs: Needs, unit: LengthUnit) -> _Joint:
     return _Joint(needs, canonical, value, low, high, None if room is None else round(room * NM_PER_MM), unit)
 
 
-def _word_miss(insert: Insert, joint: _Joint, names: dict[str, str | None]) -> _Miss | None:
+def _word_miss(insert: Insert, joint: _Joint) -> _Miss | None:
     needs = joint.needs
-    if insert.thread not in names:
-        names[insert.thread] = _canonical(insert.thread)
-    if names[insert.thread] != joint.thread:
+    if _canonical(insert.thread) != joint.thread:
         return _Miss(
             0, 0, f"Its thread is {insert.thread}, not {joint.thread}.", f"Take an insert with {joint.thread}."
         )
@@ -179,6 +177,7 @@ def _word_miss(insert: Insert, joint: _Joint, names: dict[str, str | None]) -> _
     return None
 
 
+@lru_cache(maxsize=1024)
 def _canonical(name: str) -> str | None:
     from firstpull.trade.threads import thread
 
@@ -186,6 +185,12 @@ def _canonical(name: str) -> str | None:
         return thread(name).designation
     except BadInput:
         return None
+
+
+@lru_cache(maxsize=4096)
+def _plain(value_nm: int, unit: LengthUnit) -> str:
+    # A catalogue repeats its sizes, and exact decimal rounding is the dearest part of a rejection.
+    return show_length(value_nm, unit)
 
 
 def _material(name: str) -> str:
@@ -243,8 +248,8 @@ def _word(name: str, wanted: str, has: str) -> Check:
 def _grip_check(insert: Insert, joint: _Joint) -> Check:
     least, most = insert.grip_min.nanometres, insert.grip_max.nanometres
     margin = 2 * min(joint.low - least, most - joint.high) / (most - least)
-    demand = f"{show_length(joint.low, joint.unit)} to {show_length(joint.high, joint.unit)}"
-    offer = f"{show_length(least, joint.unit)} to {show_length(most, joint.unit)}"
+    demand = f"{_plain(joint.low, joint.unit)} to {_plain(joint.high, joint.unit)}"
+    offer = f"{_plain(least, joint.unit)} to {_plain(most, joint.unit)}"
     return Check(
         "grip",
         demand,
