@@ -43,7 +43,7 @@ _UNITS_OF: dict[Kind, dict[str, str]] = {
 @dataclass(frozen=True, slots=True)
 class FieldRule:
     """One measure of an insert: its ``name`` in the library, its ``kind``, other ``words`` for it, and whether a
-    row is useless without it."""
+    row is useless without it. Open or closed is needed too: a guess would set the mandrel wrongly."""
 
     name: str
     kind: Kind
@@ -56,7 +56,7 @@ FIELDS: tuple[FieldRule, ...] = (
     FieldRule("thread", "text", ("thread size", "thread designation", "size", "screw", "screw size", "for screw"), required=True),
     FieldRule("material", "text", ("insert material", "made of", "metal")),
     FieldRule("head", "choice", ("head form", "head shape", "head style", "head type", "flange form", "flange shape")),
-    FieldRule("end", "choice", ("end form", "end type", "open or closed", "open closed", "thread end")),
+    FieldRule("end", "choice", ("end form", "end type", "open or closed", "open closed", "thread end"), required=True),
     FieldRule("body", "choice", ("body form", "body shape", "body type", "shank", "shank form", "outside", "outside form")),
     FieldRule("length_free", "length", ("free length", "length", "overall length", "total length", "length before", "length before setting", "length unset", "unset length", "l free", "l"), required=True),
     FieldRule("grip_min", "length", ("min grip", "minimum grip", "grip minimum", "grip from", "least grip", "thinnest", "thinnest stack", "grip range min", "stack min"), required=True),

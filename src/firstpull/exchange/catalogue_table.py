@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from firstpull.errors import BadInput
@@ -205,8 +206,7 @@ def _note_layout(
 
 def _required_present(reading: _Reading, columns: Sequence[Column], row: int) -> bool:
     present = {column.field for column in columns}
-    # Where no column says open or closed, the rows could only be guessed at: the mandrel steps differ.
-    missing = [rule for rule in FIELDS if (rule.required or rule.name == "end") and rule.name not in present]
+    missing = [rule for rule in FIELDS if rule.required and rule.name not in present]
     for rule in missing:
         words = ", ".join(f"“{word}”" for word in (rule.name, *rule.words[:3]))
         reading.problem(row, rule.name, "", ("There is no column for this.", f"Name one {words}."))
@@ -239,6 +239,8 @@ def plain_heading(heading: str) -> str:
 
 
 def _bare(value: str) -> bool:
+    if value[-1:].isalpha():
+        return False  # a unit, without the cost of reading the number
     if _LONG_DECIMAL.fullmatch(value):
         return True
     try:
@@ -262,7 +264,7 @@ def _read_row(reading: _Reading, columns: Sequence[Column], row: TextRow) -> Ins
         if fault is not None:
             reading.problem(row.number, column.heading, text, (fault.what, fault.hint))
         elif not text:
-            if rule.required or rule.name == "end":
+            if rule.required:
                 reading.problem(row.number, column.heading, "", ("This is empty.", _example(rule, column)))
         elif column.heading in reading.unit_missing:
             unit_missing = True  # said once for the whole column
@@ -314,7 +316,7 @@ def _words(name: str) -> str:
 
 def _read_cell(reading: _Reading, rule: FieldRule, column: Column, text: str) -> Any:
     if rule.name == "thread":
-        thread(text)  # only to refuse what no thread table knows; the text stays as typed
+        _check_thread(text)  # the text stays as typed
     if rule.kind == "text":
         return text
     if rule.kind == "choice":
@@ -331,6 +333,12 @@ def _read_cell(reading: _Reading, rule: FieldRule, column: Column, text: str) ->
     if rule.kind == "torque":
         return rounded(parse_torque(text).newton_metres)
     return parse_length(text)
+
+
+@lru_cache(maxsize=1024)
+def _check_thread(text: str) -> None:
+    """Refuse what the thread tables do not hold. A catalogue names few threads in many rows."""
+    thread(text)
 
 
 def _read_choice(rule: FieldRule, text: str) -> str:
