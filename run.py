@@ -35,7 +35,7 @@ def main(arguments: list[str]) -> int:
     if tests:
         command += ["python", "-m", "tests", *arguments[1:]]
     else:
-        command += ["firstpull", *(arguments or ["bench", "--demo"])]
+        command += ["firstpull", *(arguments or ["--demo", "bench"])]
     if not (HERE / ".venv").exists():
         print("Setting up: bringing the packages of uv.lock into .venv/ (once) …", file=sys.stderr)
     environment = {

@@ -1,5 +1,5 @@
 """The command line. Translates only: every verb lives in ``firstpull.jobs``."""
 
+from firstpull.cli.main import main
 
-def main() -> None:
-    raise SystemExit("not wired yet")
+__all__ = ["main"]

@@ -13,12 +13,13 @@ from firstpull.record.job import Coupon, JobState, Move, Pull
 from firstpull.record.things import GaugeState, ToolState
 from firstpull.statistics.acceptance import mean_tolerance_mm
 from firstpull.statistics.dial_in import advise
-from firstpull.units import NM_PER_MM, Length
+from firstpull.units import NM_PER_MM, Length, LengthUnit
 
 # Assumptions until this shop's own data replace them (common practice, no source): scatter of free lengths within a
 # lot, doubt of a lot's mean free length about nominal, and a caliper's resolution and limit of error.
 INSERT_LENGTH_SD_MM = 0.04
 LOT_MEAN_SD_MM = 0.06
+PROCESS_SD_MM = 0.03
 CALIPER_RESOLUTION_MM = 0.01
 CALIPER_ERROR_MM = 0.03
 SHARE_INSIDE = 0.99
@@ -54,11 +55,16 @@ def promise(state: JobState) -> Promise:
             hint="Give the maker's limits, or find them on coupons from both ends.",
         )
     tool = tool_of(state)
-    process = tool.process_sd_mm if tool is not None else 0.03
-    # an insert's own length error moves its set length one for one at the same stroke
-    sigma = math.hypot(process, INSERT_LENGTH_SD_MM if not measures_before(state) else process)
+    # the window is one of stroke: an insert's own length error moves its set length, not what the joint gets
+    sigma = tool.process_sd_mm if tool is not None else PROCESS_SD_MM
     share = float(state.plan.get("share_inside", SHARE_INSIDE))
     tolerance = mean_tolerance_mm((high - low) / 2, sigma_mm=sigma, share=share)
+    if tolerance <= 0:
+        raise Unsafe(
+            f"No single setting serves: sets scatter by {sigma:.3f} mm (one sigma), too much for this window.",
+            where=state.id,
+            hint="Sort the panels by thickness, steady the tool, or use a force-set tool.",
+        )
     margin = (high - low) / 2 - tolerance
     target = min(max(float(setting["set_length_mm"]), low + margin), high - margin)
     confidence = float(state.plan.get("confidence", CONFIDENCE))
@@ -70,9 +76,12 @@ def measures_before(state: JobState) -> bool:
     return bool(state.plan.get("measure_before", True))
 
 
-def advise_request(state: JobState, tool_state: ToolState | None, gauge: GaugeState | None) -> dict[str, Any]:
-    """The whole conversation so far as one request of the ``advise`` interface, in the job's unit."""
-    unit = unit_of(state)
+def advise_request(
+    state: JobState, tool_state: ToolState | None, gauge: GaugeState | None, *, unit: LengthUnit | None = None
+) -> dict[str, Any]:
+    """The whole conversation so far as one request of the ``advise`` interface, in the job's unit unless ``unit`` says
+    otherwise."""
+    unit = unit or unit_of(state)
     insert, tool, setting = insert_of(state), tool_of(state), _setting(state)
     if tool is None:
         raise Unsafe("No tool has been chosen.", where=state.id, hint="Choose the tool that sets this job.")
@@ -122,7 +131,7 @@ def advise_request(state: JobState, tool_state: ToolState | None, gauge: GaugeSt
             "air_to_stack": {"mean": length(setting["air_to_stack_mm"]), "sd": length(setting["air_to_stack_sd_mm"])},
             "max_pulls": MAX_PULLS,
         },
-        "history": [_as_request(item, state) for item in _story(state)],
+        "history": [_as_request(item, unit) for item in _story(state)],
     }
 
 
@@ -240,6 +249,7 @@ def hold(book: Book, job_id: str, *, doing: Doing) -> JobState:
         )
     unit = unit_of(state)
     aim = promise(state)
+    _resolution, error = gauge_limits(_gauge_state(book, state))
     data = {
         "confidence": reply["confidence"],
         "estimate_mm": to_mm(float(reply["estimate"]), unit),
@@ -247,6 +257,8 @@ def hold(book: Book, job_id: str, *, doing: Doing) -> JobState:
         "mean_low_mm": aim.low_mm,
         "mean_high_mm": aim.high_mm,
         "sigma_mm": aim.sigma_mm,
+        # what one reading of an unmeasured insert scatters by: tool, insert and gauge
+        "reading_sigma_mm": math.hypot(aim.sigma_mm, INSERT_LENGTH_SD_MM, error / math.sqrt(3.0)),
         "share": aim.share,
         "pulls": sum(not pull.struck_out for pull in state.pulls),
         "turned_turns": sum(move.turns for move in state.moves if move.kind == "turn"),
@@ -285,6 +297,15 @@ def refresh_advice(book: Book, job_id: str, doing: Doing) -> JobState:
     return book.job(job_id)
 
 
+def why_in(book: Book, state: JobState, unit: LengthUnit) -> str:
+    """The sentence of the standing advice with its lengths in ``unit``; what is on record stays in the job's unit."""
+    reply = state.advice or {}
+    if unit == unit_of(state) or not reply:
+        return str(reply.get("why", ""))
+    request = advise_request(state, _tool_state(book, state), _gauge_state(book, state), unit=unit)
+    return str(advise(request).get("why", ""))
+
+
 def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
     """Keep the air-to-stack shift that this job's coupons have shown, per tool × insert × stack."""
     if not state.tool_id or not book.store.last(f"tool:{state.tool_id}") or state.held is None or state.setting is None:
@@ -318,7 +339,7 @@ def _air_mean_mm(state: JobState) -> tuple[float, float] | None:
     if not values:
         return None
     tool = tool_of(state)
-    process = tool.process_sd_mm if tool is not None else 0.03
+    process = tool.process_sd_mm if tool is not None else PROCESS_SD_MM
     return sum(values) / len(values), math.hypot(process, 0.02) / math.sqrt(len(values))
 
 
@@ -337,8 +358,7 @@ def _story(state: JobState) -> list[Pull | Move | Coupon]:
     return sorted(items, key=lambda item: item.sequence)
 
 
-def _as_request(item: Pull | Move | Coupon, state: JobState) -> dict[str, Any]:
-    unit = unit_of(state)
+def _as_request(item: Pull | Move | Coupon, unit: LengthUnit) -> dict[str, Any]:
     if isinstance(item, Move):
         if item.kind != "turn":
             return {"type": item.kind}

@@ -11,7 +11,9 @@ from firstpull.errors import BadInput, Conflict, Unsafe
 from firstpull.jobs import choose, set_up
 from firstpull.jobs.shapes import known_shift
 from firstpull.jobs.workshop import Book, Doing, Planned
-from firstpull.mechanics.setting import SettingRequest
+from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.setting import AirToStack, Setting, SettingRequest, compute_setting
+from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
 
 if TYPE_CHECKING:
@@ -67,24 +69,39 @@ def open_from_file(book: Book, file: JobFile, *, doing: Doing, tool_id: str = ""
         tool_name = tool_id or tool.name or "tool of the job file"
         planned.append(set_up.tool_event(tool, tool_id=tool_name))
     if insert is not None and (file.allowance is not None or insert.set_allowance is not None):
-        request = SettingRequest(
-            insert=insert,
-            stack=file.stack,
-            batch=file.batch,
-            tool=tool,
-            allowance=file.allowance,
-            window=file.window,
-            shift=file.shift or known_shift(tool_state, insert, file.stack),
-            present_set_length=file.present_set_length,
-            gap_mm=file.gap_mm,
-            load_ceiling_n=file.load_ceiling_n,
-            mandrel_class=file.mandrel_class or set_up.MANDREL_CLASS,
-        )
-        planned.append(set_up.setting_event(request))
+        shift = file.shift or known_shift(tool_state, insert, file.stack)
+        planned.append(set_up.setting_event(request_of_file(file, insert=insert, tool=tool, shift=shift)))
     title = file.title or file.part or "Job"
     return open_job(
         book, title, doing=doing, unit=file.unit, part_name=file.part, demo=demo, more=tuple(planned), tool=tool_name
     )
+
+
+def request_of_file(
+    file: JobFile, *, insert: Insert | None, tool: Tool | None = None, shift: AirToStack | None = None
+) -> SettingRequest:
+    """What a job file asks to be computed; ``insert`` is the catalogue's row when the file only names a part."""
+    chosen = file.insert if file.insert is not None else insert
+    if chosen is None:
+        raise BadInput("Which insert?", where="insert", hint="Describe it under [insert], or name its part.")
+    return SettingRequest(
+        insert=chosen,
+        stack=file.stack,
+        batch=file.batch,
+        tool=tool if tool is not None else file.tool,
+        allowance=file.allowance,
+        window=file.window,
+        shift=shift if shift is not None else file.shift,
+        present_set_length=file.present_set_length,
+        gap_mm=file.gap_mm,
+        load_ceiling_n=file.load_ceiling_n,
+        mandrel_class=file.mandrel_class or set_up.MANDREL_CLASS,
+    )
+
+
+def setting_of_file(file: JobFile, *, insert: Insert | None = None) -> Setting:
+    """The setting for a job file, without writing anything. Raises Unsafe with reasons, BadInput."""
+    return compute_setting(request_of_file(file, insert=insert))
 
 
 def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:

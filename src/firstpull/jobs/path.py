@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from firstpull.jobs.set_up import acts
 from firstpull.jobs.shapes import tool_of
 from firstpull.record.job import JobState
 from firstpull.record.rules import release_hindrances
@@ -77,8 +78,7 @@ def _owed_set_up(state: JobState) -> str:
         return "Choose the tool."
     if state.setting is None:
         return "Compute the setting."
-    steps = [step["key"] for step in state.setting["steps"]]
-    undone = [key for key in steps if key not in state.steps_done]
+    undone = [act["key"] for act in acts(state) if act["key"] not in state.steps_done]
     begun = bool(state.pulls or state.held or state.released)
     if undone and not begun:
         return f"{len(undone)} act(s) at the tool."

@@ -192,7 +192,7 @@ def check_coupon(
             hint="Dial in first; coupons prove a setting that is held.",
         )
     found, failed = _judge_checks(state, finding)
-    length_note = _length_fails(state, finding.set_length)
+    length_note = _length_fails(state, finding)
     if length_note:
         failed.append("set_length")
     if finding.set_length is not None:
@@ -333,15 +333,19 @@ def _judge_checks(state: JobState, finding: Finding) -> tuple[dict[str, Any], li
     return found, failed
 
 
-def _length_fails(state: JobState, set_length: Length | None) -> str:
-    """Why this set length fails, or "". Compared on exact values: the window's ends belong to it."""
+def _length_fails(state: JobState, finding: Finding) -> str:
+    """Why this set length fails, or "". A free length measured before allows for the insert's own length. Compared on
+    exact values: the window's ends belong to it."""
     setting = state.setting or {}
     low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
-    if set_length is None or low is None or high is None:
+    if finding.set_length is None or low is None or high is None:
         return ""
-    if set_length.nanometres < round(low * 1e6):
+    length_nm = finding.set_length.nanometres
+    if finding.length_before is not None:
+        length_nm -= finding.length_before.nanometres - insert_of(state).length_free.nanometres
+    if length_nm < round(low * 1e6):
         return "shorter than the window: over-set"
-    if set_length.nanometres > round(high * 1e6):
+    if length_nm > round(high * 1e6):
         return "longer than the window: under-set"
     return ""
 

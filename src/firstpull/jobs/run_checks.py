@@ -159,7 +159,7 @@ def tool_lengths_mm(state: JobState, *, in_air: bool) -> list[float]:
 def chart_of(state: JobState, lengths_mm: list[float], *, in_air: bool) -> IndividualsChart | None:
     """The individuals and moving-range chart about what was held at release; None without values.
 
-    Centre: the dial-in's estimate of the mean; sigma: the scatter that the proof allowed for. Both are from before the
+    Centre: the dial-in's estimate of the mean; sigma: what one reading scatters by (tool, insert, gauge). Both are from before the
     run, so that a drifting run can not widen its own limits.
     """
     if not lengths_mm:
@@ -167,7 +167,7 @@ def chart_of(state: JobState, lengths_mm: list[float], *, in_air: bool) -> Indiv
     held = state.held or {}
     setting = _card(state)["setting"]
     centre = held.get("estimate_mm", setting.get("set_length_mm"))
-    sigma = float(held.get("sigma_mm") or 0.0) or None
+    sigma = float(held.get("reading_sigma_mm") or 0.0) or None
     if centre is None:
         return individuals_chart(lengths_mm)
     if in_air:

@@ -24,6 +24,8 @@ from firstpull.record.things import ToolState
 from firstpull.units import Length
 
 MANDREL_CLASS = "12.9"
+# the acts at the tool before the first pull; what follows them in the setting's steps is dial-in and proof
+ACTS = ("air_off", "mandrel", "engagement", "anvil", "knob", "air_on")
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,11 +97,17 @@ def do_step(book: Book, job_id: str, step: str, *, doing: Doing) -> JobState:
     state = book.job(job_id)
     if state.setting is None:
         raise Unsafe("There is no setting yet.", where=job_id, hint="Compute it first.")
-    known = [item["key"] for item in state.setting["steps"]]
+    known = [item["key"] for item in acts(state)]
     if step not in known:
         raise BadInput(f"“{step}” is not a step of this set-up.", where="step", hint=f"Known: {', '.join(known)}.")
     book.write(f"job:{job_id}", [("StepDone", {"step": step})], doing, tool=state.tool_id)
     return book.job(job_id)
+
+
+def acts(state: JobState) -> tuple[dict[str, str], ...]:
+    """The acts at the tool of this job's setting, in order, each with ``key``, ``title`` and ``text``."""
+    steps = (state.setting or {}).get("steps", ())
+    return tuple(dict(step) for step in steps if step["key"] in ACTS)
 
 
 def allowance_offers(book: Book, insert: Insert) -> tuple[AllowanceOffer, ...]:

@@ -1,0 +1,162 @@
+"""Commands that reckon without writing anything: choose, setting, advise, lookup."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstpull.cli.main import Session, json_option
+from firstpull.cli.texts import choice_text, setting_text, table
+from firstpull.errors import BadInput
+
+if TYPE_CHECKING:
+    from firstpull.mechanics.insert import Insert
+
+
+@click.command()
+@click.argument("job_file", type=click.Path(path_type=Path))
+@click.option(
+    "--catalogue",
+    "catalogue_file",
+    type=click.Path(path_type=Path),
+    help="A CSV or XLSX file instead of the shop's catalogue.",
+)
+@click.option("--all", "show_all", is_flag=True, help="Show every rejected insert too.")
+@json_option
+def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_all: bool) -> None:
+    """Inserts that suit the joint of JOB_FILE (its stack and needs), best first."""
+    from firstpull.exchange.job_file import read_job
+    from firstpull.mechanics.choose import Needs
+    from firstpull.mechanics.choose import choose as choose_among
+
+    job = read_job(read_text(job_file), where=str(job_file))
+    needs = job.needs
+    if needs is None and job.insert is not None:
+        needs = Needs(thread=job.insert.thread)
+    if needs is None:
+        raise BadInput(
+            "Which thread does the joint need?",
+            where=f"{job_file}: needs.thread",
+            hint='Add [needs] with thread = "M6".',
+        )
+    inserts = _inserts(session, catalogue_file)
+    choice = choose_among(inserts, stack=job.stack, needs=needs, unit=job.unit)
+    from firstpull.jobs.answers import choice_answer
+
+    session.answer(choice_answer(choice), choice_text(choice, show_all=show_all))
+
+
+@click.command()
+@click.argument("job_file", type=click.Path(path_type=Path))
+@json_option
+def setting(session: Session, job_file: Path) -> None:
+    """Stroke, set length, window, knob and steps for the job described in JOB_FILE."""
+    from firstpull.exchange.job_file import read_job
+    from firstpull.jobs.open_job import setting_of_file
+
+    job = read_job(read_text(job_file), where=str(job_file))
+    find = None if job.part_name is None else session.book().insert(job.part_name)
+    found = setting_of_file(job, insert=find)
+    session.answer(found.as_dict(), setting_text(found, unit=job.unit, title=job.title))
+
+
+@click.command()
+@click.option("--json", "_as_json", is_flag=True, help="Replies are JSON either way.")
+def advise(_as_json: bool) -> None:
+    """Dial-in advice: one JSON request a line on standard input, one reply a line on standard output."""
+    from firstpull.statistics.dial_in import advise as reply_to
+
+    for line in sys.stdin:
+        if not line.strip():
+            continue
+        try:
+            request: Any = json.loads(line)
+        except (ValueError, RecursionError) as problem:
+            request = None
+            reply = {
+                "error": {
+                    "what": f"This line is not JSON: {problem}.",
+                    "where": "line",
+                    "hint": "One JSON object a line.",
+                }
+            }
+        else:
+            reply = reply_to(request)
+        sys.stdout.write(json.dumps(reply, ensure_ascii=False) + "\n")
+        sys.stdout.flush()
+
+
+@click.command()
+@click.argument("kind", type=click.Choice(["thread", "sheet", "drill"]))
+@click.argument("text", nargs=-1, required=True)
+@click.option("--engagement", help="Engaged length for the strip areas of a thread, for example “6 mm”.")
+@json_option
+def lookup(session: Session, kind: str, text: tuple[str, ...], engagement: str | None) -> None:
+    """Look up a thread (M6x1, 1/4-20), a sheet (“16 ga steel”) or a drill (“#7”, “5.5 mm”)."""
+    from firstpull.trade.lookup import lookup as look_up
+    from firstpull.units import parse_length
+
+    length = None if engagement is None else parse_length(engagement, unit="mm", where="--engagement")
+    found = look_up(kind, " ".join(text), engagement=length)
+    session.answer(found, table(_flat(found)))
+
+
+def read_text(path: Path) -> str:
+    """The text of a file, UTF-8. Raises BadInput naming the file."""
+    try:
+        data = sys.stdin.buffer.read() if str(path) == "-" else path.read_bytes()
+    except OSError as problem:
+        raise BadInput(
+            f"It cannot be read: {problem.strerror}.", where=str(path), hint="Check the name and its folder."
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise BadInput("It is not UTF-8 text.", where=str(path), hint="Save it as UTF-8.")
+
+
+def read_bytes(path: Path) -> bytes:
+    """The bytes of a file. Raises BadInput naming it."""
+    try:
+        return path.read_bytes()
+    except OSError as problem:
+        raise BadInput(
+            f"It cannot be read: {problem.strerror}.", where=str(path), hint="Check the name and its folder."
+        )
+
+
+def _inserts(session: Session, catalogue_file: Path | None) -> list[Insert]:
+    if catalogue_file is None:
+        inserts = list(session.book().inserts().values())
+        if not inserts:
+            raise BadInput(
+                "The catalogue is empty.",
+                where="catalogue",
+                hint="Import one, or give --catalogue FILE, or use --demo.",
+            )
+        return inserts
+    from firstpull.exchange.catalogue_table import preview
+
+    read = preview(read_bytes(catalogue_file), filename=catalogue_file.name)
+    for problem in read.problems:
+        click.echo(f"{catalogue_file}: row {problem.row}, {problem.column}: {problem.what} {problem.hint}", err=True)
+    return list(read.rows)
+
+
+def _flat(data: dict[str, Any], prefix: str = "") -> list[tuple[str, str]]:
+    rows: list[tuple[str, str]] = []
+    for key, value in data.items():
+        if isinstance(value, dict):
+            rows += _flat(value, f"{prefix}{key} ")
+        elif key != "schema":
+            rows.append(
+                (
+                    f"{prefix}{key}".replace("_", " "),
+                    ", ".join(map(str, value)) if isinstance(value, list) else str(value),
+                )
+            )
+    return rows

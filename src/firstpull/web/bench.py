@@ -1,0 +1,18 @@
+"""The whole bench: the frame with every page that acts on the workshop."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+
+from firstpull.jobs.workshop import Workshop
+from firstpull.web import dial_in, job
+from firstpull.web.app import create_app
+
+ROUTERS = (job.router, dial_in.router)
+
+
+def create_bench(workshop: Workshop) -> FastAPI:
+    """The application on ``workshop``; closing the workshop is the caller's."""
+    app = create_app(routers=ROUTERS)
+    app.state.workshop = workshop
+    return app

@@ -1,0 +1,450 @@
+"""The dial-in page: one question, what to do now in large type, the chart with window and belief."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import Response
+
+from firstpull.drawing.charts import ChartPoint, convergence_chart
+from firstpull.drawing.knob import knob_turn
+from firstpull.errors import BadInput, Unsafe
+from firstpull.jobs import dial_in, practice_bench
+from firstpull.jobs.shapes import insert_of, to_mm, tool_of, unit_of
+from firstpull.record.job import JobState, Pull
+from firstpull.units import Length, show_length, show_mm
+from firstpull.web.desk import Desk, act, desk, form_of, gauge_line, need_name, show
+
+router = APIRouter()
+
+
+@router.get("/{room}/jobs/{job}/dial-in")
+def show_dial_in(request: Request, room: str, job: str, air: str = "") -> Response:
+    """What to do now. ``air`` says which of the two taps of a turn has been made: “” or “off”."""
+    here = desk(request, room)
+    return need_name(here) or _page(here, here.book.job(job), air=air)
+
+
+@router.post("/{room}/jobs/{job}/dial-in")
+def do_dial_in(
+    request: Request,
+    room: str,
+    job: str,
+    do: Annotated[str, Form()] = "read",
+    reading: Annotated[str, Form()] = "",
+    reason: Annotated[str, Form()] = "",
+    expected: Annotated[str, Form()] = "",
+    client_id: Annotated[str, Form()] = "",
+) -> Response:
+    """A reading, a turn done, a cycle, a strike-out or the hold."""
+    here = desk(request, room)
+    form = {"expected": expected, "client_id": client_id}
+
+    def perform() -> str:
+        return _do(here, job, do, reading=reading, reason=reason, form=form)
+
+    def refused(problem: dict[str, Any], status: int) -> Response:
+        air = "off" if do == "turned" else ""
+        return _page(here, here.book.job(job), air=air, typed=reading, problem=problem, status_code=status)
+
+    return act(here, perform, refused)
+
+
+def _do(here: Desk, job: str, do: str, *, reading: str, reason: str, form: dict[str, str]) -> str:
+    book, doing = here.book, here.doing(form)
+    address = here.address(job, "dial_in")
+    state = book.job(job)
+    reply = state.advice or {}
+    if do == "read":
+        _read(here, state, here.length(reading, "reading"), doing=doing)
+    elif do == "air_off":
+        return f"{address}?air=off"
+    elif do == "turned":
+        _turned(here, state, reply, doing)
+    elif do == "cycled":
+        dial_in.dry_cycle(book, job, doing=doing)
+    elif do == "reconnected":
+        dial_in.reconnect(book, job, doing=doing)
+    elif do == "pull" and here.practice:
+        practice_bench.pull(book, job, doing=doing)
+    elif do == "again" and here.practice:
+        practice_bench.read_again(book, job, doing=doing)
+    elif do == "skip_again":
+        return f"{address}?air=go"
+    elif do.startswith("strike "):
+        dial_in.strike_out(book, job, _number(do), reason=reason or "struck out at the bench", doing=doing)
+    elif do == "hold":
+        dial_in.hold(book, job, doing=doing)
+        return here.address(job, "prove")
+    else:
+        raise BadInput("This page does not know that button.", where="do", hint="Load the page again.")
+    return address
+
+
+def _read(here: Desk, state: JobState, value: Length, *, doing: Any) -> None:
+    """File a reading where it belongs: a free length and a set length differ enough to be told apart."""
+    insert, setting = insert_of(state), state.setting or {}
+    free, aim = insert.length_free.mm, float(setting.get("set_length_mm") or 0.0)
+    is_free = abs(value.mm - free) < abs(value.mm - aim) and abs(value.mm - free) < 0.25 * max(free - aim, 0.1)
+    reply = state.advice or {}
+    if reply.get("action") == "remeasure" and not is_free:
+        dial_in.read_again(here.book, state.id, value, doing=doing)
+    elif is_free and dial_in.measures_before(state):
+        dial_in.record_free_length(here.book, state.id, value, doing=doing, gauge=state.gauge_id)
+    else:
+        where = "stack" if reply.get("where") == "stack" else "air"
+        dial_in.record_pull(here.book, state.id, value, doing=doing, where=where)
+
+
+def _turned(here: Desk, state: JobState, reply: dict[str, Any], doing: Any) -> None:
+    if reply.get("action") != "turn":
+        raise Unsafe("There is no turn to make.", where="turn", hint="Look at what the page asks now.")
+    cycles = int(reply.get("dry_cycles") or 0)
+    if "clicks" in reply:
+        dial_in.turn(here.book, state.id, doing=doing, clicks=int(reply["clicks"]), dry_cycles=cycles)
+    else:
+        dial_in.turn(here.book, state.id, doing=doing, turns=float(reply["turns"]), dry_cycles=cycles)
+
+
+def _number(do: str) -> int:
+    text = do.partition(" ")[2]
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        raise BadInput("There is no such reading.", where="do", hint="Load the page again.")
+    return int(text)
+
+
+def _page(
+    here: Desk,
+    state: JobState,
+    *,
+    air: str = "",
+    typed: str = "",
+    problem: dict[str, Any] | None = None,
+    status_code: int = 200,
+) -> Response:
+    tool = tool_of(state)
+    if state.setting is None or tool is None:
+        raise Unsafe("There is no setting yet.", where=state.id, hint="Choose the insert and set up the tool first.")
+    if tool.control == "force":
+        from firstpull.web.pressure import pressure_page
+
+        return pressure_page(here, state, typed=typed, problem=problem, status_code=status_code)
+    try:
+        aim = dial_in.promise(state)
+    except Unsafe as refusal:
+        return _no_window(here, state, refusal)
+    if state.advice is None:
+        state = dial_in.refresh_advice(here.book, state.id, _system(here, state))
+    view = _view(here, state, air=air, problem=problem, typed=typed)
+    context = {
+        "form": form_of(state, here.address(state.id, "dial_in")),
+        "said": _said(here, state),
+        "said_mark": "",
+        "caution": "",
+        "instruction": "",
+        "note": "",
+        "text": "",
+        "field": None,
+        "readings": [],
+        "suspects": _suspects(here, state),
+        "why": [dial_in.why_in(here.book, state, here.unit), _promise_text(here, aim)],
+        "knob": "",
+        "chart": _chart(here, state),
+        "sheet_title": "Set lengths, pull by pull",
+        "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
+        **view,
+    }
+    return show(here, state, "steps/dial_in.html", context, step="dial_in", status_code=status_code)
+
+
+def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | None, typed: str) -> dict[str, Any]:
+    """The parts that depend on the moment: turn, read, read again, cycle, good, refused."""
+    reply = state.advice or {}
+    action = str(reply.get("action", "pull"))
+    pulled = sum(not pull.struck_out for pull in state.pulls)
+    crumb = f"Pull {pulled + 1} · at most {dial_in.MAX_PULLS}"
+    if state.held is not None:
+        return {
+            "question": "The tool is dialled in.",
+            "crumb": f"{pulled} inserts used",
+            "instruction": f"Mean {_mm(here, float(state.held['estimate_mm']))}",
+            "note": f"inside its limits with {float(state.held['confidence']) * 100:.1f} % confidence",
+            "buttons": [_button("Prove it on coupons", address=here.address(state.id, "prove"))],
+        }
+    if action == "turn":
+        return _turn_view(here, state, reply, air=air, crumb=crumb)
+    if action == "release":
+        return {
+            "question": "It is where it must be. Lock the adjuster?",
+            "crumb": f"{pulled} inserts used",
+            "instruction": f"Mean {_mm(here, to_mm(float(reply['estimate']), unit_of(state)))}",
+            "note": f"inside its limits with {float(reply['confidence']) * 100:.1f} % confidence. Air off, lock it, air on.",
+            "buttons": [_button("Locked: go on to coupons", "hold"), *_strike_buttons(state)],
+        }
+    if action == "refuse":
+        return {
+            "question": "This does not lead there.",
+            "crumb": crumb,
+            "said_mark": "stop",
+            "text": dial_in.why_in(here.book, state, here.unit),
+            "buttons": [
+                _button("Back to the set-up", address=here.address(state.id, "set_up")),
+                *_strike_buttons(state),
+            ],
+        }
+    if action == "dry_cycle":
+        return {
+            "question": "Cycle the tool without an insert.",
+            "crumb": crumb,
+            "caution": "Hands clear of the nose.",
+            "buttons": [_button("Cycled once", "cycled"), *_strike_buttons(state)],
+        }
+    return _read_view(here, state, again=action == "remeasure", crumb=crumb, problem=problem, typed=typed)
+
+
+def _turn_view(here: Desk, state: JobState, reply: dict[str, Any], *, air: str, crumb: str) -> dict[str, Any]:
+    tool = tool_of(state)
+    clicks = reply.get("clicks")
+    per_turn = tool.clicks_per_turn if tool is not None else None
+    turns = float(reply["turns"]) if clicks is None else int(clicks) / (per_turn or 1)
+    plus = tool.plus_direction if tool is not None else "clockwise"
+    other = "anticlockwise" if plus == "clockwise" else "clockwise"
+    direction = plus if turns > 0 else other
+    amount = (
+        f"{abs(turns):.2f} turns"
+        if clicks is None
+        else f"{abs(int(clicks))} click{'s' if abs(int(clicks)) != 1 else ''}"
+    )
+    if air != "off":
+        return {
+            "question": "Take the air off.",
+            "crumb": crumb,
+            "caution": "Disconnect and bleed the air before a hand goes to the knob.",
+            "buttons": [_button("Air is off", "air_off"), *_strike_buttons(state)],
+        }
+    cycles = int(reply.get("dry_cycles") or 0)
+    back = "Air on, hands clear" + (
+        f", then {cycles} cycle{'s' if cycles != 1 else ''} without an insert" if cycles else ""
+    )
+    return {
+        "question": "Turn the knob.",
+        "crumb": crumb,
+        "instruction": f"{amount} {direction}",
+        "note": f"seen from the knob’s end · expect {_expected_text(here, state)}",
+        "caution": f"{back}." if cycles else "",
+        "knob": knob_turn(
+            abs(turns),
+            clicks=None if clicks is None else abs(int(clicks)),
+            direction=direction,
+            clicks_per_turn=per_turn,
+            key="knob",
+        ),
+        "buttons": [_button("Turned, air on, hands clear", "turned")],
+    }
+
+
+def _read_view(
+    here: Desk, state: JobState, *, again: bool, crumb: str, problem: dict[str, Any] | None, typed: str
+) -> dict[str, Any]:
+    reply = state.advice or {}
+    stack = reply.get("where") == "stack"
+    before = state.length_before
+    wants_free = dial_in.measures_before(state) and before is None and not again and not here.practice
+    label = "Free length" if wants_free else "Set length"
+    field = {
+        "name": "reading",
+        "label": "Read the same insert again" if again else label,
+        "unit": here.unit,
+        "value": typed,
+        "expected": "" if wants_free else f"expected {_expected_text(here, state)}",
+        "saved": _saved(here, state),
+        "problem": problem,
+        "gauge": gauge_line(here.book, state),
+    }
+    last = [pull for pull in state.pulls if not pull.struck_out][-1:]
+    readings = [
+        {"text": show_length(r, here.unit), "struck": False} for r in (last[0].readings if again and last else ())
+    ]
+    if here.practice:
+        # the simulated caliper types by itself: the buttons are the whole of it
+        button = _button("Read it again", "again") if again else _button("Pull one insert", "pull")
+        question = "Read the same insert once more." if again else "This tool is simulated. Pull one insert."
+        free = show_length(practice_bench.next_free_length(state), here.unit)
+        return {
+            "question": question,
+            "crumb": crumb,
+            "note": "",
+            "text": ""
+            if again
+            else f"The next insert is {free} {here.unit} long before its pull"
+            + (", in scrap of the stack." if stack else "."),
+            "field": None,
+            "readings": readings,
+            "buttons": [button, *_strike_buttons(state)],
+        }
+    place = "in scrap of exactly this stack" if stack else "in the air"
+    question = (
+        "What does it read now?"
+        if again
+        else ("How long is the insert before its pull?" if wants_free else "What did this pull read?")
+    )
+    caution = (
+        ""
+        if again or wants_free
+        else f"Pull it {place}. Eye protection on, hands clear of the nose, hold through the full pull."
+    )
+    return {
+        "question": question,
+        "crumb": crumb,
+        "caution": caution,
+        "field": field,
+        "readings": readings,
+        "buttons": [_button("Save the reading", "read"), *_strike_buttons(state)],
+    }
+
+
+def _strike_buttons(state: JobState) -> list[dict[str, str]]:
+    last = [pull for pull in state.pulls if not pull.struck_out][-1:]
+    return [_button("Strike out the last pull", f"strike {last[0].sequence}", kind="other")] if last else []
+
+
+def _button(label: str, do: str = "", *, address: str = "", kind: str = "") -> dict[str, str]:
+    return {"label": label, "do": do, "address": address, "kind": kind}
+
+
+def _said(here: Desk, state: JobState) -> str:
+    """What the last pull gave, against the aim: “0.45 mm too long”."""
+    counted = [pull for pull in state.pulls if not pull.struck_out]
+    if not counted or state.held is not None:
+        return ""
+    last, aim = counted[-1], dial_in.promise(state)
+    free = insert_of(state).length_free.mm
+    value = last.reading.mm - ((last.length_before.mm - free) if last.length_before else 0.0)
+    off = value - aim.target_mm
+    if abs(off) < 0.005:
+        return f"{show_length(last.reading, here.unit)} {here.unit}: on the aim"
+    word = "too long" if off > 0 else "too short"
+    inside = aim.low_mm <= value <= aim.high_mm
+    text = f"{show_mm(abs(off), here.unit)} {here.unit} " + (f"{word[4:]}er than the aim, inside" if inside else word)
+    return f"{show_length(last.reading, here.unit)} {here.unit}: {text}"
+
+
+def _suspects(here: Desk, state: JobState) -> list[str]:
+    reply = state.advice or {}
+    pulls = list(state.pulls)
+    found = []
+    for pair in reply.get("suspect_readings") or ():
+        index, reading = int(pair[0]), int(pair[1])
+        if 0 <= index < len(pulls) and reading < len(pulls[index].readings):
+            found.append(
+                f"Pull {index + 1}: {show_length(pulls[index].readings[reading], here.unit)} {here.unit} looks like a misread."
+            )
+    found += [f"Pull {int(index) + 1} looks like a bad pull." for index in reply.get("suspect_pulls") or ()]
+    return found
+
+
+def _promise_text(here: Desk, aim: dial_in.Promise) -> str:
+    return (
+        f"The tool’s mean must lie between {_mm(here, aim.low_mm)} and {_mm(here, aim.high_mm)}, so that "
+        f"{aim.share * 100:g} % of the sets, which scatter, stay in the window."
+    )
+
+
+def _chart(here: Desk, state: JobState) -> str:
+    """Readings as the tool gave them, free lengths allowed for, so that they compare with the window."""
+    reply, setting = state.advice or {}, state.setting or {}
+    unit = unit_of(state)
+    shift = float(setting.get("air_to_stack_mm") or 0.0)
+    suspects = {int(pair[0]) for pair in reply.get("suspect_readings") or ()} | set(reply.get("suspect_pulls") or ())
+    points = [
+        ChartPoint(
+            number,
+            _tool_length_mm(state, pull, shift),
+            "stack" if pull.where == "stack" else "air",
+            bool(pull.struck_out),
+            number - 1 in suspects,
+        )
+        for number, pull in enumerate(state.pulls, 1)
+    ]
+    belief = expected = None
+    if reply.get("belief") and points:
+        belief = (to_mm(float(reply["belief"]["length_mean"]), unit), to_mm(float(reply["belief"]["length_sd"]), unit))
+    if reply.get("expected") and state.held is None and points:
+        expected = (
+            to_mm(float(reply["expected"]["reading"]), unit),
+            to_mm(float(reply["expected"]["reading_sd"]), unit),
+        )
+    window = (float(setting["set_length_min_mm"]), float(setting["set_length_max_mm"]))
+    return convergence_chart(
+        points,
+        window=window,
+        target=float(setting["set_length_mm"]),
+        belief=belief,
+        expected=expected,
+        unit=here.unit,
+        key="chart",
+    )
+
+
+def _tool_length_mm(state: JobState, pull: Pull, shift_mm: float) -> float:
+    free = insert_of(state).length_free.mm
+    before = (pull.length_before.mm - free) if pull.length_before else 0.0
+    return pull.reading.mm - before + (shift_mm if pull.where == "air" else 0.0)
+
+
+def _expected_text(here: Desk, state: JobState) -> str:
+    expected = (state.advice or {}).get("expected")
+    if not expected:
+        return ""
+    unit = unit_of(state)
+    reading = show_mm(to_mm(float(expected["reading"]), unit), here.unit)
+    return f"{reading} ± {show_mm(2 * to_mm(float(expected['reading_sd']), unit), here.unit)} {here.unit}"
+
+
+def _saved(here: Desk, state: JobState) -> str:
+    if state.length_before is not None:
+        return f"free {show_length(state.length_before, here.unit)}"
+    return show_length(state.pulls[-1].readings[-1], here.unit) if state.pulls else ""
+
+
+def _mm(here: Desk, value_mm: float) -> str:
+    return f"{show_mm(value_mm, here.unit)} {here.unit}"
+
+
+def _system(here: Desk, state: JobState) -> Any:
+    from firstpull.jobs.workshop import Doing
+    from firstpull.web.person import person_of
+
+    return Doing(person_of(here.request) or state.opened_by, None, uuid.uuid4().hex)
+
+
+def _no_window(here: Desk, state: JobState, refusal: Unsafe) -> Response:
+    setting = state.setting or {}
+    context = {
+        "form": form_of(state, here.address(state.id, "dial_in")),
+        "question": "There is nothing to dial in to yet.",
+        "crumb": "",
+        "said": refusal.what,
+        "said_mark": "stop",
+        "caution": "",
+        "instruction": "",
+        "note": "",
+        "text": refusal.hint,
+        "field": None,
+        "readings": [],
+        "suspects": [],
+        "why": list(setting.get("warnings") or ()),
+        "buttons": [
+            _button("Find the window on coupons", address=here.address(state.id, "find-allowance")),
+            _button("Back to the set-up", address=here.address(state.id, "set_up"), kind="other"),
+        ],
+        "knob": "",
+        "chart": convergence_chart(
+            [], window=None, target=float(setting["set_length_mm"]), unit=here.unit, key="chart"
+        ),
+        "sheet_title": "Set lengths, pull by pull",
+        "sheet_notes": [f"lengths in {here.unit}"],
+    }
+    return show(here, state, "steps/dial_in.html", context, step="dial_in")

@@ -1,0 +1,49 @@
+"""Run the bench: a local server on 127.0.0.1 and the browser that shows it."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from firstpull.errors import BadInput
+from firstpull.jobs.workshop import Workshop
+
+HOST = "127.0.0.1"
+
+
+def serve(workshop: Workshop, *, port: int, open_browser: bool, tell: Callable[[Mapping[str, Any], str], None]) -> None:
+    """Serve until interrupted. ``tell`` is given the address once the bench listens. Raises BadInput for a busy port."""
+    import uvicorn
+
+    from firstpull.web.bench import create_bench
+
+    listener = _listen(port)
+    address = f"http://{HOST}:{listener.getsockname()[1]}/"
+    config = uvicorn.Config(create_bench(workshop), log_level="warning", access_log=False, server_header=False)
+    server = uvicorn.Server(config)
+    tell(
+        {"schema": "firstpull/bench/1", "address": address, "data": str(workshop.folder)},
+        f"The bench is open at {address} (record in {workshop.folder}). Ctrl+C closes it.",
+    )
+    if open_browser:
+        threading.Timer(0.4, webbrowser.open, [address]).start()
+    server.run(sockets=[listener])
+
+
+def _listen(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((HOST, port))
+    except OSError as problem:
+        listener.close()
+        raise BadInput(
+            f"Port {port} is in use ({problem.strerror}).",
+            where="--port",
+            hint="Is the bench open already? Or choose another with --port, 0 for any.",
+        )
+    listener.listen(128)
+    return listener
