@@ -24,7 +24,9 @@ MAX_BODY_BYTES = 32 * 1024 * 1024
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 
 # style and script only from files: drawings use presentation attributes, pages have no inline style or script
-CONTENT_SECURITY_POLICY = "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'"
+CONTENT_SECURITY_POLICY = (
+    "default-src 'self'; base-uri 'none'; object-src 'none'; form-action 'self'; frame-ancestors 'none'"
+)
 HEADERS = {
     "Content-Security-Policy": CONTENT_SECURITY_POLICY,
     "X-Content-Type-Options": "nosniff",
@@ -40,7 +42,9 @@ HEADERS = {
 class Guard:
     """Checks host, origin and size, sets the headers, and turns anything unforeseen into a plain page."""
 
-    def __init__(self, app: ASGIApp, *, hosts: Collection[str] = LOCAL_HOSTS, max_body_bytes: int = MAX_BODY_BYTES) -> None:
+    def __init__(
+        self, app: ASGIApp, *, hosts: Collection[str] = LOCAL_HOSTS, max_body_bytes: int = MAX_BODY_BYTES
+    ) -> None:
         self.app = app
         self.hosts = frozenset(host.lower() for host in hosts)
         self.max_body_bytes = max_body_bytes
@@ -67,7 +71,7 @@ class Guard:
             return
         try:
             await self.app(scope, self._limited(receive), send_with_headers)
-        except _TooLarge:
+        except _TooLargeError:
             if not started:
                 await answer(Request(scope), _too_large(self.max_body_bytes))(scope, receive, send_with_headers)
         except Exception:
@@ -79,10 +83,18 @@ class Guard:
     def _refusal(self, scope: Scope) -> Problem | None:
         headers = Headers(scope=scope)
         if not _host_allowed(headers.get("host", ""), self.hosts):
-            return Problem(400, "host", "This address is not one that the bench answers to.", hint="Open it as 127.0.0.1 or localhost.")
+            return Problem(
+                400,
+                "host",
+                "This address is not one that the bench answers to.",
+                hint="Open it as 127.0.0.1 or localhost.",
+            )
         if scope["method"] not in _SAFE_METHODS and not _same_origin(headers, scope["scheme"]):
             return Problem(
-                403, "origin", "This was sent from another site, so nothing was done.", hint="Open the page in the bench itself and send it again."
+                403,
+                "origin",
+                "This was sent from another site, so nothing was done.",
+                hint="Open the page in the bench itself and send it again.",
             )
         length = headers.get("content-length", "0")
         if length.isdigit() and int(length) > self.max_body_bytes:
@@ -97,18 +109,21 @@ class Guard:
             message = await receive()
             taken += len(message.get("body", b""))
             if taken > self.max_body_bytes:
-                raise _TooLarge
+                raise _TooLargeError
             return message
 
         return receive_limited
 
 
-class _TooLarge(Exception):
+class _TooLargeError(Exception):
     """A body that has no length header, or a false one, grew past the limit."""
 
 
 def _too_large(max_body_bytes: int) -> Problem:
-    error = BadInput("That file is too large.", hint=f"At most {max_body_bytes // (1024 * 1024)} MB. Split it and bring the parts one by one.")
+    error = BadInput(
+        "That file is too large.",
+        hint=f"At most {max_body_bytes // (1024 * 1024)} MB. Split it and bring the parts one by one.",
+    )
     return Problem.of(error, status=413)
 
 

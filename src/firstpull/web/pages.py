@@ -5,14 +5,11 @@ from __future__ import annotations
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from firstpull.trade.cautions import cautions
+from firstpull.trade.cautions import MOMENTS, cautions
 from firstpull.web.glossary import WORDS
 from firstpull.web.render import page
 
 router = APIRouter()
-
-MOMENTS = ("always", "air_off", "air_on", "pull", "drill", "remove", "prove", "release", "mandrel", "composite")
-"""The moments of the work that have cautions, in the order in which the page lists them."""
 
 
 @router.get("/glossary")

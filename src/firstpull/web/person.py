@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Annotated, cast
+from typing import Annotated
 from urllib.parse import quote, unquote
 
 from fastapi import APIRouter, Form, Request
@@ -32,7 +32,7 @@ def person_of(request: Request) -> str:
 def unit_of(request: Request) -> LengthUnit:
     """The unit chosen in this browser; mm until one is."""
     unit = request.cookies.get(UNIT_COOKIE, "mm")
-    return cast("LengthUnit", unit) if unit in _UNITS else "mm"
+    return unit if unit in _UNITS else "mm"
 
 
 def local_address(text: str) -> str:
@@ -49,7 +49,12 @@ def show_person(request: Request, back: str = "/") -> Response:
 
 
 @router.post("/person")
-def set_person(request: Request, name: Annotated[str, Form()] = "", unit: Annotated[str, Form()] = "mm", back: Annotated[str, Form()] = "/") -> Response:
+def set_person(
+    request: Request,
+    name: Annotated[str, Form()] = "",
+    unit: Annotated[str, Form()] = "mm",
+    back: Annotated[str, Form()] = "/",
+) -> Response:
     """Keep the name and the unit in this browser."""
     from firstpull.web.render import page, wants_page
 
@@ -58,7 +63,9 @@ def set_person(request: Request, name: Annotated[str, Form()] = "", unit: Annota
     except BadInput as problem:
         if not wants_page(request):
             raise
-        return page(request, "person.html", {"back": local_address(back), "problem": problem, "typed": name}, status_code=422)
+        return page(
+            request, "person.html", {"back": local_address(back), "problem": problem, "typed": name}, status_code=422
+        )
     response = RedirectResponse(local_address(back), status_code=303)
     _keep(response, PERSON_COOKIE, quote(kept))
     _keep(response, UNIT_COOKIE, kept_unit)
@@ -77,16 +84,22 @@ def set_unit(unit: Annotated[str, Form()], back: Annotated[str, Form()] = "/") -
 def _name(text: str) -> str:
     name = " ".join(text.split())
     if len(name) > MAX_NAME:
-        raise BadInput(f"That name is longer than {MAX_NAME} letters.", where="name", hint="Use the name that others here know you by.")
+        raise BadInput(
+            f"That name is longer than {MAX_NAME} letters.",
+            where="name",
+            hint="Use the name that others here know you by.",
+        )
     if any(not letter.isprintable() for letter in name):
-        raise BadInput("That name has a sign that cannot be printed.", where="name", hint="Type it again with letters and spaces.")
+        raise BadInput(
+            "That name has a sign that cannot be printed.", where="name", hint="Type it again with letters and spaces."
+        )
     return name
 
 
 def _unit(text: str) -> LengthUnit:
     if text not in _UNITS:
         raise BadInput(f"“{text[:20]}” is not a unit to show lengths in.", where="unit", hint="Choose mm or in.")
-    return cast("LengthUnit", text)
+    return text
 
 
 def _keep(response: Response, name: str, value: str) -> None:

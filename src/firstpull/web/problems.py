@@ -58,7 +58,12 @@ class Problem:
     @classmethod
     def unforeseen(cls) -> Problem:
         """For what none of us thought of."""
-        return cls(500, "unforeseen", "Something in the bench itself broke.", hint="What was saved is safe. Go back and try again; the details are in the bench's log.")
+        return cls(
+            500,
+            "unforeseen",
+            "Something in the bench itself broke.",
+            hint="What was saved is safe. Go back and try again; the details are in the bench's log.",
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """``{"error": {…}}`` with what, where and hint as everywhere, and the kind and reasons beside them."""
@@ -86,7 +91,12 @@ def add_handlers(app: FastAPI) -> None:
         assert isinstance(error, RequestValidationError)
         first = error.errors()[0] if error.errors() else {"loc": (), "msg": ""}
         field = ".".join(str(part) for part in first["loc"][1:]) or str(first["loc"][0] if first["loc"] else "")
-        return answer(request, Problem(422, "bad-input", "A field is missing or of the wrong kind.", field, str(first["msg"]).rstrip(".") + "."))
+        return answer(
+            request,
+            Problem(
+                422, "bad-input", "A field is missing or of the wrong kind.", field, str(first["msg"]).rstrip(".") + "."
+            ),
+        )
 
     def http(request: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
@@ -101,5 +111,10 @@ def _http_problem(status: int) -> Problem:
     if status == 404:
         return Problem(404, "not-found", "There is nothing at this address.", hint="Start from the overview.")
     if status == 405:
-        return Problem(405, "method", "This address does not take that kind of request.", hint="Go back and use the buttons of the page.")
+        return Problem(
+            405,
+            "method",
+            "This address does not take that kind of request.",
+            hint="Go back and use the buttons of the page.",
+        )
     return Problem(status, "request", "The bench could not read this request.", hint="Go back and send it again.")

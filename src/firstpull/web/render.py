@@ -49,14 +49,22 @@ def static_address(name: str) -> str:
     return f"/static/{name}?v={digest}"
 
 
-def steps(states: Mapping[str, str] | None = None, *, counts: Mapping[str, int] | None = None, addresses: Mapping[str, str] | None = None) -> list[dict[str, Any]]:
+def steps(
+    states: Mapping[str, str] | None = None,
+    *,
+    counts: Mapping[str, int] | None = None,
+    addresses: Mapping[str, str] | None = None,
+) -> list[dict[str, Any]]:
     """The path as the frame shows it.
 
     ``states`` maps step keys to one of :data:`STEP_STATES` (missing: "later"), ``counts`` says how many things are
     owed or due there, ``addresses`` where the step's page is (missing: not a link).
     """
     given, numbers, links = states or {}, counts or {}, addresses or {}
-    return [{"key": key, "state": given.get(key, "later"), "count": numbers.get(key, 0), "address": links.get(key, "")} for key in PATH_KEYS]
+    return [
+        {"key": key, "state": given.get(key, "later"), "count": numbers.get(key, 0), "address": links.get(key, "")}
+        for key in PATH_KEYS
+    ]
 
 
 def page(
