@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from drawing_reader import SVG, check_words, part, read, words
@@ -111,7 +113,7 @@ def test_a_signal_is_ringed_and_said() -> None:
 def test_run_charts_of_any_length_fit(unit: str, count: int) -> None:
     """From an empty run to three hundred checks, with and without ranges and window."""
     values = [11.16 + 0.01 * (n % 5) for n in range(count)]
-    moving = MovingRanges(tuple(abs(a - b) for a, b in zip(values, values[1:], strict=False)), 0.012, 0.04)
+    moving = MovingRanges(tuple(abs(a - b) for a, b in itertools.pairwise(values)), 0.012, 0.04)
     for window in (None, WINDOW):
         made = individuals_chart(
             values, centre=11.18, lower=11.1, upper=11.26, moving=moving, window=window, unit=unit, first_number=901

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 
@@ -23,7 +24,7 @@ def _turned(drawing: str) -> float:
     middle = float(root.get("viewBox").split()[3]) / 2
     angles = [math.atan2(x - middle, middle + 2 - y) for x, y in points(part(root, "arc"))]
     total = 0.0
-    for one, two in zip(angles, angles[1:], strict=False):
+    for one, two in itertools.pairwise(angles):
         total += (two - one + math.pi) % (2 * math.pi) - math.pi
     return total / (2 * math.pi)
 

@@ -5,6 +5,8 @@ Nothing is computed here: a value that the card does not have is printed as “n
 
 from __future__ import annotations
 
+import re
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -44,7 +46,7 @@ class Reader:
             raise BadInput("A card has a text here.", where="card", hint="See schema firstpull/card/1.")
         shown = fit_to_fonts(f"{value:g}" if isinstance(value, float) else str(value)[: 4 * _LONG])
         self.missing = self.missing or MISSING in shown
-        return shown if len(shown) <= most else shown[: most - 1].rstrip() + "…"
+        return _breakable(shown if len(shown) <= most else shown[: most - 1].rstrip() + "…")
 
     def text(self, path: str, *, most: int = _SHORT) -> str:
         """The text at ``path``; empty when missing."""
@@ -78,6 +80,11 @@ class Reader:
         return f"{value_bar:.1f} bar" if self.unit == "mm" else f"{value_bar / _BAR_PER_PSI:.0f} psi"
 
 
+def _breakable(text: str) -> str:
+    """Very long runs without a space may break after every 20 letters, so that they stay in their column."""
+    return re.sub(r"\S{28,}", lambda run: "\u200b".join(textwrap.wrap(run[0], 20)), text)
+
+
 def plain_number(value: Any, where: str) -> float | None:
     """``value`` when it is None or a usable number; raises BadInput otherwise."""
     if value is None:
@@ -98,7 +105,7 @@ def card_view(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
         "job": read.text("job", most=40),
         "revision": read.text("revision", most=12),
         "record_id": read.text("record_id", most=60),
-        "hash": read.text("hash", most=80),
+        "hash": read.text("hash", most=80).replace("\u200b", ""),
         "released": _who(read, "released_by", "released_at"),
         "proved": _who(read, "proof.by", "proof.at"),
         "big": _big(read),
@@ -106,12 +113,13 @@ def card_view(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
         "knob": read.text("knob.text", most=160),
         "mandrel": read.text("tool.mandrel"),
         "anvil": read.text("tool.anvil"),
-        "steps": _texts(read, "mandrel_steps", most=8),
+        "steps": _texts(read, "mandrel_steps", most=7, letters=150),
         "every": _every(read),
-        "checks": _texts(read, "run.checks", most=10),
-        "valid_until": _texts(read, "valid_until", most=8),
+        "checks": _texts(read, "run.checks", most=6, letters=120),
+        "valid_until": _texts(read, "valid_until", most=8, letters=90),
         "cautions": [
-            {"text": text, "source": source} for text, source in _pairs(read, "cautions", ("text", "source"), most=12)
+            {"text": text, "short": text if len(text) <= 130 else text[:129].rstrip() + "…", "source": source}
+            for text, source in _pairs(read, "cautions", ("text", "source"), most=14)
         ],
         "details": _details(read),
         "proof": _proof(read),
@@ -131,8 +139,9 @@ def _marks(card: Mapping[str, Any]) -> list[str]:
 
 
 def _who(read: Reader, by: str, at: str) -> str:
+    """A name and its time; a time without a name is nobody's."""
     name, when = read.text(by, most=60), read.text(at, most=40)
-    return f"{name}, {when}" if name and when else name or when
+    return f"{name}, {when}" if name and when else name
 
 
 def _big(read: Reader) -> dict[str, str]:
@@ -227,8 +236,8 @@ def _every(read: Reader) -> str:
     return _join(*parts, by=" or ")
 
 
-def _texts(read: Reader, path: str, *, most: int) -> list[str]:
-    rows = [read.words(value, most=_LONG) for value in read.rows(path)]
+def _texts(read: Reader, path: str, *, most: int, letters: int) -> list[str]:
+    rows = [read.words(value, most=letters) for value in read.rows(path)]
     rows = [row for row in rows if row]
     return rows if len(rows) <= most else [*rows[: most - 1], f"+ {len(rows) - most + 1} more in the record"]
 

@@ -1,0 +1,112 @@
+"""One card for the tests and the timing script; every name in it is invented."""
+
+from __future__ import annotations
+
+from typing import Any
+
+CARD: dict[str, Any] = {
+    "schema": "firstpull/card/1",
+    "job": "J-0012",
+    "revision": 2,
+    "title": "Battery tray lid M6",
+    "part_name": "Battery tray lid, 2 mm EN AW-5754, powder coated",
+    "record_id": "job:J-0012#41",
+    "hash": "9f2c7a1b5e88d0431c6f90ab27de4415b0a97cc0d3e1f25a6b8844219de0f7c3",
+    "released_by": "Example Person",
+    "released_at": "2026-03-02 14:20",
+    "demo": True,
+    "practice": False,
+    "unit": "mm",
+    "stack": {
+        "layers": [
+            {"material": "powder coat", "thickness_mm": 0.08, "coating": True},
+            {"material": "EN AW-5754", "thickness_mm": 2.0, "coating": False},
+            {"material": "powder coat", "thickness_mm": 0.08, "coating": True},
+        ],
+        "thickness_mm": 2.17,
+        "thickness_low_mm": 2.12,
+        "thickness_high_mm": 2.24,
+        "basis": "measured, 3 readings",
+    },
+    "insert": {
+        "part": "FX-M6-30-SO",
+        "thread": "M6x1",
+        "material": "steel, zinc",
+        "head": "flat",
+        "end": "open",
+        "body": "knurled",
+        "length_free_mm": 15.5,
+        "grip_min_mm": 0.5,
+        "grip_max_mm": 3.0,
+        "flange_diameter_mm": 13.0,
+        "flange_thickness_mm": 1.5,
+        "body_diameter_mm": 8.9,
+        "thread_length_mm": 6.2,
+        "counterbore_diameter_mm": 6.9,
+    },
+    "hole": {"diameter_mm": 9.0, "tolerance_mm": 0.1, "note": "gauge after painting; deburr"},
+    "tool": {
+        "id": "T-03",
+        "name": "Bench setter, long stroke",
+        "control": "stroke",
+        "mandrel": "M6, no. 14",
+        "anvil": "M6, flat face",
+        "pressure_bar": 6.2,
+    },
+    "setting": {
+        "stroke_mm": 4.23,
+        "stroke_min_mm": 4.1,
+        "stroke_max_mm": 4.5,
+        "set_length_mm": 11.27,
+        "set_length_min_mm": 11.0,
+        "set_length_max_mm": 11.4,
+        "air_target_mm": 11.19,
+        "set_protrusion_mm": 7.6,
+        "set_allowance_mm": 3.4,
+        "set_allowance_source": "catalogue “Workshop inserts”, row 41, typed 3.4 mm",
+        "window_source": "given by the user as stroke limits",
+    },
+    "knob": {"text": "Mark 7, 4 clicks past the line; locked"},
+    "mandrel_steps": [
+        "Air off and bled.",
+        "Spin the M6 mandrel through until its end is flush with the insert's far end or just beyond.",
+        "Anvil to the flange, lock it.",
+        "One confirming pull after locking.",
+    ],
+    "proof": {
+        "sentence": "5 coupons, none failed: at least 54.9 % good at 95 % confidence. 59 would show 95 %.",
+        "confidence": 0.95,
+        "rows": [
+            {"check": "flush", "result": "passes", "value": None, "limits": None, "count": "5 of 5"},
+            {"check": "torque to turn", "result": "passes", "value": "9.4 N·m", "limits": "≥ 8 N·m", "count": "3 of 3"},
+            {
+                "check": "set length",
+                "result": "passes",
+                "value_mm": 11.28,
+                "limits_mm": [11.0, 11.4],
+                "count": "5 of 5",
+            },
+        ],
+        "by": "Example Person",
+        "at": "2026-03-02 14:05",
+    },
+    "run": {
+        "every_count": 50,
+        "every_minutes": 30,
+        "checks": [
+            "Set length with the caliper",
+            "Flange flat, no gap, no tilt",
+            "Turning test, first-off and last-off",
+        ],
+    },
+    "valid_until": ["another lot of inserts", "another stack or coating", "another tool, mandrel or anvil"],
+    "sources": [
+        {"what": "set allowance", "value_mm": 3.4, "source": "catalogue “Workshop inserts”, row 41"},
+        {"what": "stack", "value_mm": 2.17, "source": "3 readings, caliper C-02"},
+    ],
+    "cautions": [
+        {"text": "Air off and bled before you touch mandrel, anvil or adjuster.", "source": "29 CFR 1910.147(d)(5)"},
+        {"text": "Eye protection.", "source": "29 CFR 1910.133; ANSI/ISEA Z87.1"},
+        {"text": "The mandrel spins: no loose gloves, sleeves or hair.", "source": "common practice"},
+    ],
+}
