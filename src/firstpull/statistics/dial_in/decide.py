@@ -251,7 +251,7 @@ def _used_up(view: _View) -> Decision | None:
     chance, reason = max(chances)
     if chance > 0.6:
         return _refuse(view, reason, confidence=chance)
-    return _refuse(view, "not_converged", confidence=1.0 - chance)
+    return _refuse(view, "not_converged", confidence=1.0 - view.belief.p_inside)
 
 
 def _warm(view: _View) -> Decision | None:

@@ -35,12 +35,12 @@ Whole = NDArray[np.int64]
 SETTING, LOT, RATIO, COLD, DRIFT, SHIFT, LIMIT = range(7)
 SIZE = 7
 
-PLAIN, SURPRISE, FLOOR, CEILING, DEAD, STALL = range(6)
+PLAIN, SURPRISE, FLOOR, CEILING, DEAD, STALL, DRIFTING = range(7)
 """Kinds of component: as stated; stated too sure; stroke limited above; stroke limited below; knob without effect;
-force runs out in the stack."""
+force runs out in the stack; drifts more than a sound tool."""
 
-_SHARE = {PLAIN: 0.86, SURPRISE: 0.04, FLOOR: 0.06, CEILING: 0.04, DEAD: 0.003, STALL: 0.05}
-_PROCESS_FACTORS = ((0.65, 0.25), (1.0, 0.45), (1.5, 0.23), (2.3, 0.07))
+_SHARE = {PLAIN: 0.82, DRIFTING: 0.04, SURPRISE: 0.04, FLOOR: 0.06, CEILING: 0.04, DEAD: 0.003, STALL: 0.05}
+_PROCESS_FACTORS = ((0.7, 0.25), (1.0, 0.45), (1.5, 0.22), (2.4, 0.08))
 _INSERT_FACTORS = ((0.87, 0.5), (1.13, 0.5))
 _BACKLASH_SHARES = ((0.0, 0.15), (0.3, 0.3), (0.65, 0.3), (1.0, 0.25))
 _KNOWN_BACKLASH = ((0.7, 0.25), (1.0, 0.5), (1.3, 0.25))
@@ -49,11 +49,12 @@ COLD_START = Gaussian(0.05, 0.06)
 UNKNOWN_SHIFT = Gaussian(0.0, 0.25)
 UNKNOWN_SETTING_SD_MM = 2.5
 LIMIT_SD_MM = 1.5
-DRIFT_SHARE = 0.12
+DRIFT_SHARE = 0.07
+DRIFTING_FACTOR = 4.0
 SURPRISE_FACTOR = 3.0
 
-KEPT = 400
-_LEAST_LOG_WEIGHT = -16.0
+KEPT = 2500
+_LEAST_LOG_WEIGHT = -15.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +121,7 @@ def observed(mixture: Mixture, row: Floats, *, value: float, noise_variance: Flo
 
 def prior(job: Job, *, readings: int, pulls: int, stack: bool) -> Mixture:
     """The belief before anything was done, with room to remember ``readings`` readings and ``pulls`` pulls."""
-    kinds = [PLAIN, SURPRISE, FLOOR, CEILING, DEAD] + ([STALL] if stack else [])
+    kinds = [PLAIN, DRIFTING, SURPRISE, FLOOR, CEILING, DEAD] + ([STALL] if stack else [])
     rows = list(product(kinds, _backlashes(job), _PROCESS_FACTORS, _INSERT_FACTORS))
     count = len(rows)
     kind = np.array([row[0] for row in rows], dtype=np.int64)
@@ -172,7 +173,7 @@ def _first_moments(job: Job, kind: Whole, *, process_sd: float) -> tuple[Floats,
     mean[:, COLD] = COLD_START.mean_mm
     sd[:, COLD] = COLD_START.sd_mm
     mean[:, DRIFT] = known.drift_per_cycle_mm or 0.0
-    sd[:, DRIFT] = DRIFT_SHARE * process_sd * surprised
+    sd[:, DRIFT] = DRIFT_SHARE * process_sd * np.where(kind == DRIFTING, DRIFTING_FACTOR, surprised)
     mean[:, SHIFT] = shift.mean_mm
     sd[:, SHIFT] = shift.sd_mm
     limited = np.isin(kind, (FLOOR, CEILING, STALL))

@@ -15,7 +15,7 @@ from firstpull.statistics.dial_in.mixture import DEAD, RATIO
 from firstpull.statistics.dial_in.replay import State
 from firstpull.statistics.dial_in.request import Job
 
-_FREE_KNOB_STEP_TURNS = 0.005
+_FREE_KNOB_STEP_TURNS = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ def _candidates(state: State, job: Job) -> list[tuple[float, ...]]:
     ideal = (here.mean_mm - job.aim_mm) / (job.lead_mm * mean_ratio(state))
     ideal = min(max(ideal + _expected_play(state), -300.0), 300.0)
     step = job.step_turns or _FREE_KNOB_STEP_TURNS
-    slack_steps = 2 if job.step_turns is not None else 10
+    slack_steps = 2 if job.step_turns is not None else 5
     reach = take_up_turns(job)
     centre = round(ideal / step)
     near = range(centre - 2, centre + 3) if job.step_turns is not None else [centre]

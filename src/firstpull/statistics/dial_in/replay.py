@@ -34,14 +34,14 @@ from firstpull.statistics.dial_in.request import Event, Job, Pull, Reconnect, Re
 
 MISREAD_SHARE = 0.02
 BAD_PULL_SHARE = 0.01
-MISCOUNT_SHARE = 0.015
+MISCOUNT_SHARE = 0.01
 COLD_LEFT_PER_CYCLE = 0.25
 GROSS_MM = 0.19
 _MISREAD_SPREAD_MM = 1.5
 _BAD_PULL_MM = (0.7, 0.6)
 _TURN_SD_TURNS = 0.015
 _CLICK_SD_TURNS = 0.003
-_WANDER_SHARE = 0.06
+_WANDER_SHARE = 0.03
 _MANY_READINGS = 6
 
 
@@ -62,6 +62,8 @@ class Knob:
 
     def settled(self, job: Job) -> bool:
         """Whether the play is taken up in the more-stroke direction, whatever it was before."""
+        if job.max_backlash_turns == 0.0:
+            return True
         return self.last_direction > 0 and self.taken_up_turns >= job.max_backlash_turns - 1e-9
 
 
@@ -194,7 +196,7 @@ def _pulled(mixture: Mixture, pull: Pull, *, job: Job, knob: Knob, place: tuple[
 
 def _plausible_length(length_mm: float, job: Job) -> bool:
     doubt = (job.insert_sd_mm**2 + job.lot_mean_sd_mm**2 + job.caliper_sd_mm**2) ** 0.5
-    return abs(length_mm - job.nominal_length_mm) <= 6.0 * doubt + job.resolution_mm
+    return bool(abs(length_mm - job.nominal_length_mm) <= 6.0 * doubt + job.resolution_mm)
 
 
 def _ways_to_read(
@@ -279,6 +281,7 @@ def _taken_as_bad(mixture: Mixture, value: float, *, noise: Floats, row: Floats,
     residual = value - mean - offset
     fit = -0.5 * (np.log(2 * np.pi * total) + residual**2 / total)
     fit = fit + log_ndtr(np.clip((value - mean) / np.sqrt(variance + noise), -30.0, 30.0))
+    fit = fit - log_ndtr(offset / np.sqrt(spread**2 + 2.0 * (variance + noise)))
     bad = mixture.bad.copy()
     bad[:, number] = True
     return replace(mixture, bad=bad, log_weight=mixture.log_weight + fit + np.log(BAD_PULL_SHARE))
