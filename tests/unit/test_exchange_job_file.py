@@ -139,6 +139,8 @@ def test_a_gauge_number_with_its_metal_is_a_thickness() -> None:
     [
         (STACK.replace('"1.5 mm"', "1.5"), "stack.layer[1].thickness", "“1.5 mm”"),
         (STACK + STACK.replace("1.5 mm", "1.5"), "stack.layer[2].thickness", "mm"),
+        (STACK + "faces = 2", "stack.layer[1].faces", "coating"),
+        (STACK + 'tolerance = "9 mm"', "stack.layer[1].tolerance", "more than the layer"),
         (STACK.replace("thickness", "thicknes"), "stack.layer[1]", "Did you mean “thickness”?"),
         (STACK.replace('material = "DC01"\n', ""), "stack.layer[1].material", "missing"),
         (STACK + '[stack]\nmeasured = ["1.5 mm", "oops"]', "stack.measured[2]", "oops"),

@@ -51,6 +51,7 @@ def test_binary_noise_of_formulas_is_not_a_measure() -> None:
     found = read(book(HEADING, ("A1", "M6", "open", 15.499999999999998, 0.1 + 0.2, 3, 9)))
     assert found.rows[0].length_free.typed == "15.5 mm"
     assert found.rows[0].grip_min.typed == "0.3 mm"
+    assert not any("rounded" in note for note in found.notes)
 
 
 def test_a_thread_turned_into_a_date_is_told() -> None:
@@ -157,11 +158,20 @@ def test_a_file_that_unpacks_without_measure_is_refused() -> None:
         read(_zip(parts))
 
 
-def test_xml_with_entities_is_refused() -> None:
-    """Entities can grow without bound; spreadsheets never write them."""
+@pytest.mark.parametrize(
+    "start",
+    [
+        b'<!DOCTYPE x [<!ENTITY a "aaaa">]>',
+        b'<!doctype x SYSTEM "file:///x">',
+        b" " * (2**20 - 5) + b"<!DOCTYPE x>",
+        b"<?xml version='1.0' encoding='utf-16'?>\0",
+    ],
+)
+def test_xml_with_a_document_type_is_refused(start: bytes) -> None:
+    """Entities can grow without bound; spreadsheets never write them, and blanks in front do not hide them."""
     parts = _parts(book(HEADING, GOOD))
     path = "xl/worksheets/sheet1.xml"
-    parts[path] = b'<!DOCTYPE x [<!ENTITY a "aaaa">]>' + parts[path]
+    parts[path] = start + parts[path]
     with pytest.raises(BadInput, match="XML"):
         read(_zip(parts))
 

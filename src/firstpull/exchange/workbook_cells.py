@@ -95,14 +95,18 @@ def _check_archive(archive: zipfile.ZipFile, filename: str) -> None:
 
 def _check_xml(archive: zipfile.ZipFile, part: zipfile.ZipInfo, filename: str) -> None:
     """Refuse XML with a document type: spreadsheets never write one, and entities can grow without bound."""
+    tail = b""
     with archive.open(part) as stream:
-        head = stream.read(4_096)
-    if b"\0" in head or b"<!DOCTYPE" in head.upper() or b"<!ENTITY" in head.upper():
-        raise BadInput(
-            "The file holds XML that spreadsheets do not write.",
-            where=f"{filename}: {part.filename}",
-            hint="Save the table again as XLSX or CSV.",
-        )
+        # The whole part is searched: a document type may hide behind any number of blanks and comments.
+        while chunk := stream.read(1 << 20):
+            seen = (tail + chunk).upper()
+            if b"\0" in seen or b"<!DOCTYPE" in seen or b"<!ENTITY" in seen:
+                raise BadInput(
+                    "The file holds XML that spreadsheets do not write.",
+                    where=f"{filename}: {part.filename}",
+                    hint="Save the table again as XLSX or CSV.",
+                )
+            tail = chunk[-16:]
 
 
 def _read_sheets(data: bytes, archive: zipfile.ZipFile, filename: str, wanted: str | None) -> tuple[TextTable, ...]:
