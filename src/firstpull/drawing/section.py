@@ -127,7 +127,8 @@ def _sheets(view: _View, drawn: Profile, thickness: float, layers: Sequence[Laye
             corners = [view.at(view.reach_mm, depth, side=side), view.at(view.reach_mm, depth + share, side=side)]
             inner = [_wall(view, drawn, depth + share, side), _wall(view, drawn, depth, side)]
             fill = INK if coating else WHITE
-            parts.append(svg.polygon([*corners, *inner], fill=fill, width=2, stroke=INK))
+            edge = 2.0 if share * view.scale >= 8 or coating else 1.0
+            parts.append(svg.polygon([*corners, *inner], fill=fill, width=edge, stroke=INK))
         if not coating:
             parts.append(_letter(view, depth + share / 2, share * view.scale, _LETTERS[letter % len(_LETTERS)]))
             letter += 1
