@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from firstpull.errors import FirstpullError, RecordDamaged
 from firstpull.record.event import NewEvent
 from firstpull.store import Store
 
@@ -185,8 +186,6 @@ def test_a_weakened_trigger_is_found(path: Path) -> None:
 
 def test_every_byte_that_may_be_wrong_gives_an_answer(path: Path) -> None:
     """Whatever byte is inverted, opening and verifying gives a report or an error of ours, never a trace."""
-    from firstpull.errors import FirstpullError
-
     content = path.read_bytes()
     unseen = 0
     for place in range(0, len(content), 331):
@@ -202,3 +201,36 @@ def test_every_byte_that_may_be_wrong_gives_an_answer(path: Path) -> None:
         except FirstpullError:
             pass
     assert unseen < len(range(0, len(content), 331))
+
+
+def test_every_page_in_the_place_of_another_gives_an_answer(path: Path) -> None:
+    """A page written to the wrong place (rows out of order, of other types) ends in a finding, never a trace or a loop."""
+    content = path.read_bytes()
+    pages = [content[start : start + 4096] for start in range(0, len(content), 4096)]
+    copy = path.with_name("copy")
+    for place in range(len(pages)):
+        for other in range(len(pages)):
+            if pages[place] == pages[other]:
+                continue
+            copy.write_bytes(b"".join([*pages[:place], pages[other], *pages[place + 1 :]]))
+            try:
+                with Store(copy, summarise=summed) as store:
+                    assert not store.verify().ok
+                    assert len(list(store.all_events())) <= 100
+            except FirstpullError:
+                pass
+
+
+def test_events_out_of_order_in_the_file_end_the_walk(path: Path) -> None:
+    """Rows whose numbers fall instead of rising are damage; a walk by pages must not go round for ever."""
+    content = bytearray(path.read_bytes())
+    with closing(sqlite3.connect(path)) as outside:
+        root = outside.execute("SELECT rootpage FROM sqlite_master WHERE name = 'event'").fetchone()[0]
+    start = 4096 * (root - 1)
+    assert content[start] == 13  # a leaf of a table: two-byte cell pointers from byte 8
+    first, last = content[start + 8 : start + 10], content[start + 18 : start + 20]
+    content[start + 8 : start + 10], content[start + 18 : start + 20] = last, first
+    path.write_bytes(content)
+    assert [what for _, _, what in problems(path) if "out of order" in what]
+    with Store(path) as store, pytest.raises(RecordDamaged, match="out of order"):
+        list(store.all_events())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
@@ -14,6 +14,8 @@ from firstpull.record.event import FIELDS, Event
 from firstpull.store.schema import event_table
 
 Summarise = Callable[[str, tuple[Event, ...]], dict[str, Any] | None]
+_COUNTS = ("sequence", "version")
+_PAGE_EVENTS = 1000
 
 
 def row_of(event: Event, *, number: int) -> dict[str, Any]:
@@ -22,17 +24,24 @@ def row_of(event: Event, *, number: int) -> dict[str, Any]:
 
 
 def event_from_row(row: Row[Any]) -> Event:
-    """The event of a row. Raises RecordDamaged when its data is not JSON; hashes are checked by verify."""
-    fields = row._mapping
+    """The event of a row. Raises RecordDamaged when a field is not of its type or the data is not a JSON object.
+
+    SQLite holds to the types of a STRICT table when writing, not when it reads a page that was damaged since. Hashes
+    are checked by verify.
+    """
+    fields = {name: row._mapping[name] for name in FIELDS}
+    good = all(type(value) is (int if name in _COUNTS else str) for name, value in fields.items())
     try:
-        data = json.loads(fields["data"])
+        data = json.loads(fields["data"]) if good else None
     except (ValueError, RecursionError):
+        data = None
+    if not isinstance(data, dict):
         raise RecordDamaged(
-            "The data of this event cannot be read.",
+            "This event cannot be read.",
             where=f"{fields['stream']} event {fields['sequence']}",
             hint="Run verify; restore a backup.",
         )
-    return Event(**{name: data if name == "data" else fields[name] for name in FIELDS})
+    return Event(**{**fields, "data": data})
 
 
 def events_after(connection: Connection, stream: str, after: int) -> tuple[Event, ...]:
@@ -46,3 +55,22 @@ def last_of(connection: Connection, stream: str) -> int:
     """The last sequence of ``stream``; 0 when it has no event."""
     columns = event_table.c
     return connection.execute(select(func.max(columns.sequence)).where(columns.stream == stream)).scalar() or 0
+
+
+def page_after(connection: Connection, number: int) -> Sequence[Row[Any]]:
+    """The next rows after event ``number`` of the file, at most 1000, in the order of saving; empty at the end.
+
+    Raises RecordDamaged when the numbers do not rise, as in a damaged page: a walk by pages would never end.
+    """
+    columns = event_table.c
+    query = select(event_table).where(columns.number > number).order_by(columns.number).limit(_PAGE_EVENTS)
+    rows = connection.execute(query).all()
+    for row in rows:
+        if not isinstance(row.number, int) or row.number <= number:
+            raise RecordDamaged(
+                "The events are out of order in the file.",
+                where=f"after event {number} of the file",
+                hint="Restore a backup.",
+            )
+        number = row.number
+    return rows

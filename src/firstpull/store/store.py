@@ -14,13 +14,12 @@ from firstpull.errors import BadInput, FirstpullError, NotFound
 from firstpull.record.event import Event, NewEvent, check_stream, seal, stream_kind
 from firstpull.store.connection import Database
 from firstpull.store.results import MovedOn, Problem, Restored, Summary, VerifyReport
-from firstpull.store.rows import Summarise, event_from_row, events_after, last_of, row_of
+from firstpull.store.rows import Summarise, event_from_row, events_after, last_of, page_after, row_of
 from firstpull.store.schema import event_table
 from firstpull.store.summaries import Summaries
 
 Guard = Callable[[tuple[Event, ...], tuple[Event, ...]], None]
 Part = tuple[str, int, Sequence[NewEvent]]
-_PAGE_EVENTS = 1000
 
 
 class Store:
@@ -149,15 +148,14 @@ class Store:
         columns = event_table.c
         with self._database.reading() as connection:
             end = connection.execute(select(func.max(columns.number))).scalar() or 0
-        for start in range(0, end, _PAGE_EVENTS):
-            query = (
-                select(event_table)
-                .where(columns.number > start)
-                .where(columns.number <= min(start + _PAGE_EVENTS, end))
-            )
+        number = 0
+        while number < end:
             with self._database.reading() as connection:
-                rows = connection.execute(query.order_by(columns.number)).all()
-            yield from map(event_from_row, rows)
+                rows = page_after(connection, number)
+            if not rows:
+                return
+            number = rows[-1].number
+            yield from (event_from_row(row) for row in rows if row.number <= end)
 
     def event_with_hash(self, start: str) -> Event:
         """The event whose hash begins with ``start`` (8 or more hexadecimal digits), as printed on a card.

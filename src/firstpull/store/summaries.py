@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, delete, func, insert, select
 
+from firstpull.errors import RecordDamaged
 from firstpull.record.chain import canonical_json, plain_json
 from firstpull.record.event import Event, stream_kind
 from firstpull.store.results import Summary
@@ -111,7 +112,12 @@ def fold_case(text: str) -> str:
 
 def _summary(row: Row[Any]) -> Summary:
     found = row._mapping
-    return Summary(found["stream"], found["kind"], found["last"], json.loads(found["data"]))
+    try:
+        return Summary(found["stream"], found["kind"], found["last"], json.loads(found["data"]))
+    except (ValueError, TypeError, RecursionError):
+        raise RecordDamaged(
+            "This summary cannot be read.", where=str(found["stream"]), hint="Run verify; restore a backup."
+        )
 
 
 def _texts(value: Any) -> Iterator[str]:

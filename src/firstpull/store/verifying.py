@@ -14,11 +14,10 @@ from firstpull.errors import FirstpullError
 from firstpull.record.chain import canonical_json
 from firstpull.record.event import fault
 from firstpull.store.results import Problem, VerifyReport
-from firstpull.store.rows import event_from_row, events_after
+from firstpull.store.rows import event_from_row, events_after, page_after
 from firstpull.store.schema import create_tables, event_table, schema_statements, summary_table
 from firstpull.store.summaries import Summaries
 
-_PAGE_EVENTS = 1000
 _UNREADABLE = (DBAPIError, FirstpullError, UnicodeDecodeError)
 
 
@@ -66,9 +65,12 @@ def _schema(connection: Connection) -> Iterator[Problem]:
 def _event(row: Row[Any], heads: dict[str, tuple[int, str]], *, before: int) -> Iterator[Problem]:
     """Problems of one event; ``before`` is the number of the event that stands before it in the file."""
     found = row._mapping
-    stream, sequence = str(found["stream"]), int(found["sequence"])
+    stream, sequence = found["stream"], found["sequence"]
+    if not isinstance(stream, str) or not isinstance(sequence, int):
+        yield Problem("", 0, f"event {found['number']} of the file cannot be read")
+        return
     last, last_hash = heads.get(stream, (0, ""))
-    heads[stream] = (sequence, found["hash"])
+    heads[stream] = (sequence, str(found["hash"]))
     if found["number"] != before + 1:
         yield Problem(
             stream, sequence, f"in the file, event {before + 1} should stand where event {found['number']} does"
@@ -107,13 +109,9 @@ def _summaries(connection: Connection, summaries: Summaries) -> Iterator[Problem
 def _rows(connection: Connection) -> Iterator[Row[Any]]:
     """All events in the order of saving, a page at a time."""
     number = 0
-    while True:
-        query = select(event_table).where(event_table.c.number > number).order_by(event_table.c.number)
-        page = connection.execute(query.limit(_PAGE_EVENTS)).all()
-        if not page:
-            return
+    while page := page_after(connection, number):
         yield from page
-        number = page[-1]._mapping["number"]
+        number = page[-1].number
 
 
 def _caught(check: Callable[[Connection], Iterator[Problem]], connection: Connection) -> list[Problem]:
