@@ -45,11 +45,11 @@ def convergence_chart(
     ``expected`` is the reading of the next pull, a hollow dot ± 2 sd. Values outside the range shown sit on its edge
     with an arrow and their number. Raises BadInput for values that are not finite.
     """
-    plot = _plot(points, window, target, belief, expected, unit=unit, width=width, height=height)
+    plot = _plot(points, window, target=target, belief=belief, expected=expected, unit=unit, width=width, height=height)
     parts = [value_axis(plot)]
     if belief is not None:
         parts.append(_belief(plot, belief, after=max((p.number for p in points), default=0)))
-    parts.append(_limits(plot, window, target))
+    parts.append(_limits(plot, window, target=target))
     live = [point for point in points if not point.struck_out and not point.suspect]
     trail = [(plot.x(point.number), plot.y(point.value_mm)) for point in live]
     if len(trail) > 1:
@@ -58,7 +58,7 @@ def convergence_chart(
     numbers = [point.number for point in points]
     if expected is not None:
         numbers.append(max(numbers, default=0) + 1)
-        parts.append(_expected(plot, expected, numbers[-1]))
+        parts.append(_expected(plot, expected, number=numbers[-1]))
     parts.append(number_axis(plot, numbers, word="pull"))
     parts.append(_legend(points, expected=expected is not None, belief=belief is not None, width=width, height=height))
     return svg.sheet(
@@ -66,7 +66,7 @@ def convergence_chart(
         width=width,
         height=height,
         title="Readings of the pulls against the window",
-        description=_describe(points, window, expected, unit),
+        description=_describe(points, window, expected=expected, unit=unit),
         key=key,
     )
 
@@ -74,10 +74,10 @@ def convergence_chart(
 def _plot(
     points: Sequence[ChartPoint],
     window: tuple[float, float] | None,
+    *,
     target: float | None,
     belief: tuple[float, float] | None,
     expected: tuple[float, float] | None,
-    *,
     unit: LengthUnit,
     width: float,
     height: float,
@@ -117,7 +117,7 @@ def _belief(plot: Plot, belief: tuple[float, float], *, after: int) -> str:
     ) + svg.line((left, middle), (plot.right, middle), stroke=PETROL, width=1.2)
 
 
-def _limits(plot: Plot, window: tuple[float, float] | None, target: float | None) -> str:
+def _limits(plot: Plot, window: tuple[float, float] | None, *, target: float | None) -> str:
     rows: list[tuple[str, float, str | None, float]] = []
     if window is not None:
         rows += [("longest", window[1], None, 2.4), ("shortest", window[0], None, 2.4)]
@@ -166,7 +166,7 @@ def _point(plot: Plot, point: ChartPoint, *, last: bool) -> str:
     return svg.group(*parts)
 
 
-def _expected(plot: Plot, expected: tuple[float, float], number: int) -> str:
+def _expected(plot: Plot, expected: tuple[float, float], *, number: int) -> str:
     mean, sd = expected
     x, y = plot.x(number), plot.y(mean)
     top, bottom = plot.y(mean + 2 * sd), plot.y(mean - 2 * sd)
@@ -219,6 +219,7 @@ def _legend_mark(kind: str, at: Point) -> str:
 def _describe(
     points: Sequence[ChartPoint],
     window: tuple[float, float] | None,
+    *,
     expected: tuple[float, float] | None,
     unit: LengthUnit,
 ) -> str:

@@ -31,7 +31,9 @@ def check_picture(name: str, good: bool, *, width: float = 236, height: float = 
         draw(good), transform=f"translate({svg.number((width - 236) / 2)} {svg.number((height - 236) / 2 + 4)})"
     )
     state, word = ("passes", "good") if good else ("fails", "bad")
-    head = mark_shape(state, (22, 20), 26) + svg.text(word, (42, 26), size=18, bold=True, fill=INK if good else BRICK)
+    head = mark_shape(state, (22, 20), size=26) + svg.text(
+        word, (42, 26), size=18, bold=True, fill=INK if good else BRICK
+    )
     rows = svg.wrap(words, width - 20, size=16, lines=2)
     caption = "".join(
         svg.text(row, (width / 2, height - 10 - 20 * (len(rows) - 1 - index)), size=16, anchor="middle")

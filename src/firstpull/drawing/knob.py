@@ -41,10 +41,10 @@ def knob_turn(
     sense = 1 if direction == "clockwise" else -1
     parts = [knob_body(centre, radius)]
     if per_turn and 2 <= per_turn <= 72:
-        parts.append(_marks(centre, radius, per_turn, turned=0 if still else (clicks or 0), sense=sense))
+        parts.append(_marks(centre, radius, per_turn=per_turn, turned=0 if still else (clicks or 0), sense=sense))
     if not still:
-        parts.append(_arc(centre, radius, turns, sense=sense))
-    rows = _headline(turns, clicks, direction, still=still, per_turn=per_turn)
+        parts.append(_arc(centre, radius, turns=turns, sense=sense))
+    rows = _headline(turns, clicks, direction=direction, still=still, per_turn=per_turn)
     parts.append(_words(rows, left=height + 14, width=width - height - 22, middle=height / 2))
     return svg.sheet(
         "".join(parts),
@@ -56,7 +56,7 @@ def knob_turn(
     )
 
 
-def _headline(turns: float, clicks: int | None, direction: str, *, still: bool, per_turn: int | None) -> list[str]:
+def _headline(turns: float, clicks: int | None, *, direction: str, still: bool, per_turn: int | None) -> list[str]:
     if still:
         return ["0", "leave the knob"]
     whole = math.floor(turns + 0.005)
@@ -89,7 +89,7 @@ def _words(rows: list[str], *, left: float, width: float, middle: float) -> str:
     return "".join(parts)
 
 
-def _polar(centre: Point, radius: float, turn: float) -> Point:
+def _polar(centre: Point, radius: float, *, turn: float) -> Point:
     """A point at ``turn`` turns clockwise from the top."""
     angle = 2 * math.pi * turn
     return (centre[0] + radius * math.sin(angle), centre[1] - radius * math.cos(angle))
@@ -100,33 +100,33 @@ def knob_body(centre: Point, radius: float) -> str:
     rim = []
     for step in range(288):
         turn = step / 288
-        rim.append(_polar(centre, radius * (0.965 + 0.035 * math.cos(2 * math.pi * 24 * turn)), turn))
-    top = _polar(centre, radius * 1.02, 0)
+        rim.append(_polar(centre, radius * (0.965 + 0.035 * math.cos(2 * math.pi * 24 * turn)), turn=turn))
+    top = _polar(centre, radius * 1.02, turn=0)
     index = [top, (top[0] - 8, top[1] - 15), (top[0] + 8, top[1] - 15)]
     return svg.group(
         svg.polygon(rim, fill=WHITE, width=2.4),
         svg.circle(centre, radius * 0.78, width=1.4),
         svg.circle(centre, radius * 0.3, width=2),
-        svg.line(_polar(centre, radius * 0.2, 0.125), _polar(centre, radius * 0.2, 0.625), width=4),
-        svg.line(_polar(centre, radius * 0.42, 0), _polar(centre, radius * 0.74, 0), width=5),
+        svg.line(_polar(centre, radius * 0.2, turn=0.125), _polar(centre, radius * 0.2, turn=0.625), width=4),
+        svg.line(_polar(centre, radius * 0.42, turn=0), _polar(centre, radius * 0.74, turn=0), width=5),
         svg.polygon(index, stroke=None, fill=INK),
     )
 
 
-def _marks(centre: Point, radius: float, per_turn: int, *, turned: int, sense: int) -> str:
+def _marks(centre: Point, radius: float, *, per_turn: int, turned: int, sense: int) -> str:
     """One tick a click around the housing; those that will be passed are bold."""
     parts = []
     for index in range(per_turn):
         passed = turned > 0 and (index == 0 or index <= turned)
-        start = _polar(centre, radius * 1.08, sense * index / per_turn)
-        stop = _polar(centre, radius * (1.2 if passed else 1.15), sense * index / per_turn)
+        start = _polar(centre, radius * 1.08, turn=sense * index / per_turn)
+        stop = _polar(centre, radius * (1.2 if passed else 1.15), turn=sense * index / per_turn)
         if index:
             width = 3.0 if passed else 1.4
             parts.append(svg.line(start, stop, stroke=PETROL if passed else QUIET, width=width))
     return svg.group(*parts)
 
 
-def _arc(centre: Point, radius: float, turns: float, *, sense: int) -> str:
+def _arc(centre: Point, radius: float, *, turns: float, sense: int) -> str:
     """A spiral arrow for up to three turns; beyond that a full ring and the last part of a turn."""
     shown = turns if turns <= _SPIRAL_TURNS else 1 + turns - math.floor(turns)
     first = radius * 1.34
@@ -134,10 +134,12 @@ def _arc(centre: Point, radius: float, turns: float, *, sense: int) -> str:
     count = max(8, math.ceil(shown * 90))
     back = 14 / (2 * math.pi * (first + growth * shown))  # the head replaces the last 14 px
     tail = max(shown - back, shown * 0.3)
-    points = [_polar(centre, first + growth * shown * k / count, sense * tail * k / count) for k in range(count + 1)]
-    tip = _polar(centre, first + growth * shown, sense * shown)
+    points = [
+        _polar(centre, first + growth * shown * k / count, turn=sense * tail * k / count) for k in range(count + 1)
+    ]
+    tip = _polar(centre, first + growth * shown, turn=sense * shown)
     angle = math.atan2(tip[1] - points[-1][1], tip[0] - points[-1][0])
-    start = svg.line(_polar(centre, first - 9, 0), _polar(centre, first + 9, 0), stroke=PETROL, width=3)
+    start = svg.line(_polar(centre, first - 9, turn=0), _polar(centre, first + 9, turn=0), stroke=PETROL, width=3)
     arc = svg.path(svg.outline(points, closed=False), stroke=PETROL, width=6, data_part="arc")
     if turns > _SPIRAL_TURNS:
         ring = svg.text(

@@ -107,7 +107,7 @@ _SHAPES: dict[str, Callable[[Point, float], str]] = {
 MARKS = tuple(_SHAPES)
 
 
-def mark_shape(state: str, at: Point, size: float) -> str:
+def mark_shape(state: str, at: Point, *, size: float) -> str:
     """The shape of ``state`` around ``at``, ``size`` px, to put inside another drawing. Raises BadInput."""
     draw = _SHAPES.get(state)
     if draw is None:
@@ -120,7 +120,7 @@ def state_mark(state: str, *, size: float = 48, with_word: bool = True, key: str
 
     Leave the word out only where the same word stands beside the drawing. Raises BadInput for another state.
     """
-    body = mark_shape(state, (size / 2, size / 2), size)
+    body = mark_shape(state, (size / 2, size / 2), size=size)
     width = size
     if with_word:
         letters = size * 0.56

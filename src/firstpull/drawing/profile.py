@@ -83,7 +83,7 @@ def profile(shape: InsertShape, *, thickness_mm: float, set_length_mm: float | N
     stroke = 0.0
     if set_length_mm is not None:
         stroke = max(shape.length_free_mm - _positive(set_length_mm, "set_length_mm"), 0.0)
-    full = _complete(shape, thickness, stroke)
+    full = _complete(shape, thickness, stroke=stroke)
     end = full.length + full.top
     thread_start = end - full.bottom - full.thread
     after, thread_after, squeezed = None, None, False
@@ -93,12 +93,12 @@ def profile(shape: InsertShape, *, thickness_mm: float, set_length_mm: float | N
         squeezed = room < least and stroke > 0
         start_after = thickness + (least if squeezed else room)
         start_after = min(start_after, end - stroke - full.bottom - 0.02 * full.length)
-        fold = _fold(full, thickness, start_after, thread_start - thickness) if stroke > 0 else ()
-        after = _outline(full, start_after, end - stroke, fold)
+        fold = _fold(full, thickness, bottom=start_after, before=thread_start - thickness) if stroke > 0 else ()
+        after = _outline(full, start_after, end=end - stroke, fold=fold)
         thread_after = (start_after, end - stroke - full.bottom)
-    widest = max(r for r, _ in [*_outline(full, thread_start, end, ()), *(after or ())])
+    widest = max(r for r, _ in [*_outline(full, thread_start, end=end, fold=()), *(after or ())])
     return Profile(
-        before=_outline(full, thread_start, end, ()),
+        before=_outline(full, thread_start, end=end, fold=()),
         after=after,
         thread_before=(thread_start, end - full.bottom),
         thread_after=thread_after,
@@ -121,12 +121,12 @@ def _positive(value: float, where: str) -> float:
     return float(value)
 
 
-def _complete(shape: InsertShape, thickness: float, stroke: float) -> _Full:
+def _complete(shape: InsertShape, thickness: float, *, stroke: float) -> _Full:
     """Fill what is missing or impossible with our drawing proportions."""
     filled: list[str] = []
     length = _positive(shape.length_free_mm, "length_free_mm")
 
-    def known(value: float | None, low: float, high: float, *, usual: float, name: str) -> float:
+    def known(value: float | None, low: float, *, high: float, usual: float, name: str) -> float:
         if value is not None and low <= finite(value, name) <= high:
             return float(value)
         filled.append(name)
@@ -134,16 +134,18 @@ def _complete(shape: InsertShape, thickness: float, stroke: float) -> _Full:
 
     body_given = shape.body_diameter_mm
     major_usual = body_given / 1.45 if body_given is not None and body_given > 0 else 0.4 * length
-    major = known(shape.thread_diameter_mm, 0.02 * length, 1.5 * length, usual=major_usual, name="thread diameter")
-    body = known(body_given, 1.06 * major, 3 * major, usual=1.45 * major, name="body diameter")
+    major = known(shape.thread_diameter_mm, 0.02 * length, high=1.5 * length, usual=major_usual, name="thread diameter")
+    body = known(body_given, 1.06 * major, high=3 * major, usual=1.45 * major, name="body diameter")
     countersunk, low_head = shape.head == "countersunk", shape.head.startswith("low")
     over = 1.14 if low_head else 1.34 if countersunk else 1.45
-    flange = known(shape.flange_diameter_mm, 1.02 * body, 3 * body, usual=over * body, name="flange diameter")
+    flange = known(shape.flange_diameter_mm, 1.02 * body, high=3 * body, usual=over * body, name="flange diameter")
     plate_usual = 0.12 * major if low_head else 0.5 * (flange - body) if countersunk else 0.25 * major
-    plate = known(shape.flange_thickness_mm, 0.005 * length, 0.4 * length, usual=plate_usual, name="flange thickness")
+    plate = known(
+        shape.flange_thickness_mm, 0.005 * length, high=0.4 * length, usual=plate_usual, name="flange thickness"
+    )
     bore_usual = min(major + 0.4 * (body - major), body)
     bore = known(
-        shape.counterbore_diameter_mm, 0.86 * major, 0.97 * body, usual=bore_usual, name="counterbore diameter"
+        shape.counterbore_diameter_mm, 0.86 * major, high=0.97 * body, usual=bore_usual, name="counterbore diameter"
     )
     bottom = 0.22 * major if shape.end == "closed" else 0.0
     reach = length - (0.0 if countersunk else plate) - bottom
@@ -151,7 +153,7 @@ def _complete(shape: InsertShape, thickness: float, stroke: float) -> _Full:
     thread = known(
         shape.thread_length_mm,
         0.04 * length,
-        0.9 * reach,
+        high=0.9 * reach,
         usual=max(min(1.15 * major, fits), 0.25 * reach),
         name="thread length",
     )
@@ -160,7 +162,7 @@ def _complete(shape: InsertShape, thickness: float, stroke: float) -> _Full:
     )
 
 
-def _outline(full: _Full, thread_start: float, end: float, fold: tuple[tuple[Point, ...], ...]) -> tuple[Point, ...]:
+def _outline(full: _Full, thread_start: float, *, end: float, fold: tuple[tuple[Point, ...], ...]) -> tuple[Point, ...]:
     """The closed half-section; ``fold`` is empty or (outer, inner) points of the blind head, top to bottom."""
     minor = _MINOR_SHARE * full.major
     lip = 0.06 * full.major
@@ -205,7 +207,7 @@ class _Fold:
         return self.height / count * sum(squares)
 
 
-def _fold(full: _Full, top: float, bottom: float, before: float) -> tuple[tuple[Point, ...], ...]:
+def _fold(full: _Full, top: float, *, bottom: float, before: float) -> tuple[tuple[Point, ...], ...]:
     """Outer and inner outline of the blind head between depths ``top`` and ``bottom``, from ``before`` mm of shank."""
     height = max(bottom - top, 1e-6)
     shape = _Fold(full, height, min(max((height / before - 0.4) / 0.5, 0.0), 1.0) if before > 0 else 0.0)
@@ -213,11 +215,11 @@ def _fold(full: _Full, top: float, bottom: float, before: float) -> tuple[tuple[
     bulge = max((before**2 - height**2), 0.0) ** 0.5 / 2
     groove = 0.0
     if shape.volume(bulge, 0.0) < wanted:
-        bulge = _bisect(lambda value: shape.volume(value, 0.0) - wanted, bulge, 3 * before)
+        bulge = _bisect(lambda value: shape.volume(value, 0.0) - wanted, bulge, high=3 * before)
     else:
-        groove = _bisect(lambda value: wanted - shape.volume(bulge, value), 0.0, bulge)
+        groove = _bisect(lambda value: wanted - shape.volume(bulge, value), 0.0, high=bulge)
         if shape.volume(bulge, groove) > wanted * 1.001:
-            bulge = _bisect(lambda value: shape.volume(value, value) - wanted, 0.0, bulge)
+            bulge = _bisect(lambda value: shape.volume(value, value) - wanted, 0.0, high=bulge)
             groove = bulge
     steps = [index / _SAMPLES for index in range(_SAMPLES + 1)]
     outer = tuple((shape.outer(bulge, share), top + height * share) for share in steps)
@@ -225,7 +227,7 @@ def _fold(full: _Full, top: float, bottom: float, before: float) -> tuple[tuple[
     return outer, inner
 
 
-def _bisect(rises: Callable[[float], float], low: float, high: float) -> float:
+def _bisect(rises: Callable[[float], float], low: float, *, high: float) -> float:
     """Where the rising function crosses zero in [low, high]; an end when it does not."""
     for _ in range(40):
         middle = (low + high) / 2

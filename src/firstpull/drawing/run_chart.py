@@ -75,14 +75,18 @@ def individuals_chart(
         lines += [_Line("longest", window[1], "8 4", 2.4), _Line("shortest", window[0], "8 4", 2.4)]
     main = _panel(values, lines, top=16, bottom=split, unit=unit, first=first_number, count=len(values))
     flagged = {signal.index for signal in signals}
-    parts = [value_axis(main, most=5), _lines(main, lines), _trail(main, values, first_number, flagged)]
+    parts = [value_axis(main, most=5), _lines(main, lines), _trail(main, values, first=first_number, flagged=flagged)]
     low = main
     if moving is not None:
         mr_lines = [_Line("range limit", moving.upper, None, 1.6), _Line("mean range", moving.centre, "14 4 2 4", 1.2)]
         shown = [*moving.values, 0.0]
         low_end = _HEIGHT - foot - 8
         low = _panel(shown, mr_lines, top=split + 30, bottom=low_end, unit=unit, first=first_number, count=len(values))
-        parts += [value_axis(low, most=3), _lines(low, mr_lines), _trail(low, moving.values, first_number + 1, set())]
+        parts += [
+            value_axis(low, most=3),
+            _lines(low, mr_lines),
+            _trail(low, moving.values, first=first_number + 1, flagged=set()),
+        ]
     parts.append(number_axis(low, list(range(first_number, first_number + len(values))), word="check"))
     parts.append(_words(texts))
     return svg.sheet(
@@ -90,7 +94,7 @@ def individuals_chart(
         width=_WIDTH,
         height=_HEIGHT,
         title="Readings of the run, individuals and moving ranges",
-        description=_describe(values, centre, lower, upper, texts, unit),
+        description=_describe(values, centre, lower=lower, upper=upper, texts=texts, unit=unit),
         key=key,
     )
 
@@ -134,7 +138,7 @@ def _lines(plot: Plot, lines: Sequence[_Line]) -> str:
     return svg.group(*parts)
 
 
-def _trail(plot: Plot, values: Sequence[float], first: int, flagged: set[int]) -> str:
+def _trail(plot: Plot, values: Sequence[float], *, first: int, flagged: set[int]) -> str:
     places = [(plot.x(first + index), plot.y(value)) for index, value in enumerate(values)]
     crowded = len(places) > 60
     parts = []
@@ -152,7 +156,7 @@ def _words(texts: Sequence[str]) -> str:
     if not texts:
         return svg.text("no signal", (16, _HEIGHT - 12), fill=QUIET)
     newest = list(texts[-2:])
-    parts = [mark_shape("look", (27, _HEIGHT - 12 - 10 * len(newest)), 28)]
+    parts = [mark_shape("look", (27, _HEIGHT - 12 - 10 * len(newest)), size=28)]
     for index, row in enumerate(newest):
         y = _HEIGHT - 12 - 20 * (len(newest) - 1 - index)
         parts.append(svg.text(svg.shorten(row, _WIDTH - 62), (50, y), bold=index == len(newest) - 1))
@@ -160,7 +164,7 @@ def _words(texts: Sequence[str]) -> str:
 
 
 def _describe(
-    values: Sequence[float], centre: float, lower: float, upper: float, texts: Sequence[str], unit: LengthUnit
+    values: Sequence[float], centre: float, *, lower: float, upper: float, texts: Sequence[str], unit: LengthUnit
 ) -> str:
     words = f"{len(values)} readings in {unit}; centre {show_mm(centre, unit)}, limits {show_mm(lower, unit)} to {show_mm(upper, unit)}."
     if values:

@@ -59,22 +59,26 @@ def joint_section(
     proportions and the drawing says that it is not to scale. Raises BadInput for lengths that can not be drawn.
     """
     drawn = profile(shape, thickness_mm=thickness_mm, set_length_mm=set_length_mm)
-    rows = _key_rows(layers, thickness_mm, unit)
+    rows = _key_rows(layers, thickness_mm, unit=unit)
     reach = drawn.widest_mm * 1.24
     room_below = height - _TOP - 14 - max(len(rows), 1) * _ROW - 34
     scale = min((width / 2 - _COLUMN) / reach, room_below / (drawn.end_before_mm - drawn.top_mm))
     scale = max(scale, 0.05)
     reach = (width / 2 - _COLUMN) / scale if reach * scale < (width / 2 - _COLUMN) * 0.6 else reach
     view = _View(width / 2, _TOP + 6 - drawn.top_mm * scale, scale, min(reach, drawn.widest_mm * 2.2), unit)
-    parts = [_sheets(view, drawn, thickness_mm, layers)]
+    parts = [_sheets(view, drawn, thickness=thickness_mm, layers=layers)]
     parts.append(_insert(view, drawn, side=-1, after=False))
     parts.append(_insert(view, drawn, side=1, after=drawn.after is not None))
     end_px = view.at(0, drawn.end_before_mm, side=1)[1]
-    parts.append(_centre_line(view, drawn, end_px))
-    parts.append(_before_dimensions(view, drawn, shape.length_free_mm, thickness_mm, single=set_length_mm is None))
+    parts.append(_centre_line(view, drawn, end_px=end_px))
+    parts.append(
+        _before_dimensions(view, drawn, free=shape.length_free_mm, thickness=thickness_mm, single=set_length_mm is None)
+    )
     if set_length_mm is not None:
-        parts.append(_after_dimensions(view, drawn, shape.length_free_mm, set_length_mm, thickness_mm))
-    parts.append(_foot(view, drawn, rows, width=width, height=height))
+        parts.append(
+            _after_dimensions(view, drawn, free=shape.length_free_mm, set_length=set_length_mm, thickness=thickness_mm)
+        )
+    parts.append(_foot(view, drawn, rows=rows, width=width, height=height))
     return svg.sheet(
         "".join(parts),
         width=width,
@@ -82,12 +86,12 @@ def joint_section(
         title="The joint in section, before and after the pull"
         if set_length_mm is not None
         else "The joint in section",
-        description=_describe(view, shape, thickness_mm, set_length_mm, drawn),
+        description=_describe(view, shape, thickness=thickness_mm, set_length=set_length_mm, drawn=drawn),
         key=key,
     )
 
 
-def _describe(view: _View, shape: InsertShape, thickness: float, set_length: float | None, drawn: Profile) -> str:
+def _describe(view: _View, shape: InsertShape, *, thickness: float, set_length: float | None, drawn: Profile) -> str:
     words = f"Lengths in {view.unit}. Free length {view.shown(shape.length_free_mm)}, stack {view.shown(thickness)}"
     if set_length is not None and drawn.end_after_mm is not None:
         words += f", set length {view.shown(set_length)}, stroke {view.shown(shape.length_free_mm - set_length)}"
@@ -102,7 +106,7 @@ def _scale_word(drawn: Profile) -> str:
     return "Not to scale: this pull does not fit this insert" if drawn.squeezed else "To scale"
 
 
-def _key_rows(layers: Sequence[Layer], thickness_mm: float, unit: LengthUnit) -> list[tuple[str, str]]:
+def _key_rows(layers: Sequence[Layer], thickness_mm: float, *, unit: LengthUnit) -> list[tuple[str, str]]:
     rows: list[tuple[str, str]] = []
     letter = 0
     for material, layer_mm, coating in layers:
@@ -114,7 +118,7 @@ def _key_rows(layers: Sequence[Layer], thickness_mm: float, unit: LengthUnit) ->
     return rows
 
 
-def _sheets(view: _View, drawn: Profile, thickness: float, layers: Sequence[Layer]) -> str:
+def _sheets(view: _View, drawn: Profile, *, thickness: float, layers: Sequence[Layer]) -> str:
     """White sheets with a letter each, coatings as thick lines, a break line at the outer ends."""
     given: Sequence[Layer] = [layer for layer in layers if layer[1] > 0] or [("", thickness, False)]
     total = sum(layer[1] for layer in given)
@@ -125,34 +129,36 @@ def _sheets(view: _View, drawn: Profile, thickness: float, layers: Sequence[Laye
         share = layer_mm / total * thickness
         for side in (-1, 1):
             corners = [view.at(view.reach_mm, depth, side=side), view.at(view.reach_mm, depth + share, side=side)]
-            inner = [_wall(view, drawn, depth + share, side), _wall(view, drawn, depth, side)]
+            inner = [_wall(view, drawn, depth=depth + share, side=side), _wall(view, drawn, depth=depth, side=side)]
             fill = INK if coating else WHITE
             edge = 2.0 if share * view.scale >= 8 or coating else 1.0
             parts.append(svg.polygon([*corners, *inner], fill=fill, width=edge, stroke=INK))
         if not coating:
-            parts.append(_letter(view, depth + share / 2, share * view.scale, _LETTERS[letter % len(_LETTERS)]))
+            parts.append(
+                _letter(view, depth + share / 2, height_px=share * view.scale, letter=_LETTERS[letter % len(_LETTERS)])
+            )
             letter += 1
         depth += share
     for side in (-1, 1):
-        parts.append(_break_line(view, thickness, side))
+        parts.append(_break_line(view, thickness, side=side))
     return svg.group(*parts, data_part="stack")
 
 
-def _wall(view: _View, drawn: Profile, depth: float, side: int) -> Point:
+def _wall(view: _View, drawn: Profile, *, depth: float, side: int) -> Point:
     radius = drawn.body_radius_mm
     if depth < drawn.head_depth_mm:
         radius += (drawn.flange_radius_mm - radius) * (1 - depth / drawn.head_depth_mm)
     return view.at(radius, depth, side=side)
 
 
-def _letter(view: _View, depth: float, height_px: float, letter: str) -> str:
+def _letter(view: _View, depth: float, *, height_px: float, letter: str) -> str:
     if height_px < 15:
         return ""
     x, y = view.at(view.reach_mm, depth, side=1)
     return svg.text(letter, (x - 16, y + 5), anchor="middle", fill=QUIET)
 
 
-def _break_line(view: _View, thickness: float, side: int) -> str:
+def _break_line(view: _View, thickness: float, *, side: int) -> str:
     x, top = view.at(view.reach_mm, 0, side=side)
     bottom = view.at(0, thickness, side=side)[1]
     height = bottom - top
@@ -187,19 +193,19 @@ def _insert(view: _View, drawn: Profile, *, side: int, after: bool) -> str:
     )
 
 
-def _centre_line(view: _View, drawn: Profile, end_px: float) -> str:
+def _centre_line(view: _View, drawn: Profile, *, end_px: float) -> str:
     top = view.at(0, drawn.top_mm, side=1)[1]
     return svg.line((view.centre, top - 12), (view.centre, end_px + 12), stroke=INK, width=1.2, dash="14 4 2 4")
 
 
-def _label(at: Point, word: str, value: str, *, fill: str = INK, anchor: str = "middle", size: float = 20) -> str:
+def _label(at: Point, word: str, *, value: str, fill: str = INK, anchor: str = "middle", size: float = 20) -> str:
     """A word above its number, on white."""
     return svg.text(word, (at[0], at[1] - 4), anchor=anchor, fill=QUIET if fill == INK else fill, halo=True) + svg.text(
         value, (at[0], at[1] + size * 0.82), size=size, bold=True, anchor=anchor, fill=fill, halo=True
     )
 
 
-def _upright(x: float, top: float, bottom: float, *, stroke: str = INK) -> str:
+def _upright(x: float, top: float, *, bottom: float, stroke: str = INK) -> str:
     """A dimension line; its arrows come from outside where there is no room between."""
     up, down = -1.5707963, 1.5707963
     if bottom - top >= 30:
@@ -210,7 +216,7 @@ def _upright(x: float, top: float, bottom: float, *, stroke: str = INK) -> str:
     return shafts + svg.line((x, bottom + 8), (x, bottom + 20), stroke=stroke, width=1.4) + heads
 
 
-def _before_dimensions(view: _View, drawn: Profile, free: float, thickness: float, *, single: bool) -> str:
+def _before_dimensions(view: _View, drawn: Profile, *, free: float, thickness: float, single: bool) -> str:
     x = _COLUMN / 2
     top = view.at(0, drawn.top_mm, side=-1)[1]
     end = view.at(0, drawn.end_before_mm, side=-1)[1]
@@ -220,23 +226,23 @@ def _before_dimensions(view: _View, drawn: Profile, free: float, thickness: floa
     parts = [
         svg.line((x - 6, top), (flange_x - 4, top), stroke=QUIET, width=1),
         svg.line((x - 6, end), (body_x - 4, end), stroke=QUIET, width=1),
-        _upright(x, top, end),
-        _label((x, (top + end) / 2), "free length", view.shown(free)),
+        _upright(x, top, bottom=end),
+        _label((x, (top + end) / 2), "free length", value=view.shown(free)),
     ]
     stack_x = view.at(view.reach_mm, 0, side=-1)[0] + 24
-    parts.append(_upright(stack_x, surface, back))
+    parts.append(_upright(stack_x, surface, bottom=back))
     low = back + (34 if back - surface < 30 else 18)
     word_x = max((stack_x + body_x) / 2 - 6, stack_x - 4)
     if back - surface >= 30:
         word_x = stack_x + 4
-    parts.append(_label((word_x, low + 6), "stack", view.shown(thickness)))
+    parts.append(_label((word_x, low + 6), "stack", value=view.shown(thickness)))
     if not single:
         parts.append(svg.text("BEFORE", (view.centre - 14, 18), bold=True, anchor="end", fill=QUIET))
         parts.append(svg.text("AFTER", (view.centre + 14, 18), bold=True))
     return svg.group(*parts)
 
 
-def _after_dimensions(view: _View, drawn: Profile, free: float, set_length: float, thickness: float) -> str:
+def _after_dimensions(view: _View, drawn: Profile, *, free: float, set_length: float, thickness: float) -> str:
     assert drawn.end_after_mm is not None
     right = 2 * view.centre - _COLUMN / 2
     top = view.at(0, drawn.top_mm, side=1)[1]
@@ -248,33 +254,33 @@ def _after_dimensions(view: _View, drawn: Profile, free: float, set_length: floa
     parts = [
         svg.line((flange_x + 4, top), (right + 6, top), stroke=QUIET, width=1),
         svg.line((body_x + 4, end), (right + 6, end), stroke=QUIET, width=1),
-        _upright(right, top, end),
-        _label((right, (top + end) / 2), "set length", view.shown(set_length)),
+        _upright(right, top, bottom=end),
+        _label((right, (top + end) / 2), "set length", value=view.shown(set_length)),
     ]
     if "flange thickness" not in drawn.filled and end - back > 24:
         behind_x = max(view.at(drawn.widest_mm, 0, side=1)[0] + 20, right - _COLUMN)
-        parts.append(_upright(behind_x, back, end))
+        parts.append(_upright(behind_x, back, bottom=end))
         low = max((back + end) / 2, (top + end) / 2 + 44)
         low = low if low < end - 22 else max((back + end) / 2, back + 24)
-        parts.append(_label((behind_x, low), "behind", view.shown(drawn.end_after_mm - thickness)))
+        parts.append(_label((behind_x, low), "behind", value=view.shown(drawn.end_after_mm - thickness)))
     if free - set_length > 0:
         x = view.centre + max((body_x - view.centre) * 0.45, 16)
         parts.append(svg.line((view.centre, free_end), (x + 60, free_end), stroke=PETROL, width=1.4, dash="6 4"))
-        parts.append(_rise(x, free_end, end))
+        parts.append(_rise(x, free_end, top=end))
         word = f"stroke {view.shown(free - set_length)}"
         middle = (free_end + end) / 2 + 7 if free_end - end > 26 else free_end + 24
         parts.append(svg.text(word, (x + 12, middle), size=20, bold=True, fill=PETROL, halo=True))
     return svg.group(*parts)
 
 
-def _rise(x: float, bottom: float, top: float) -> str:
+def _rise(x: float, bottom: float, *, top: float) -> str:
     """The travel of the threaded end, an arrow from where it was to where it stands."""
     if bottom - top < 16:
         return svg.line((x, bottom), (x, top), stroke=PETROL, width=4)
     return svg.arrow((x, bottom), (x, top + 1), stroke=PETROL, width=3, head=14)
 
 
-def _foot(view: _View, drawn: Profile, rows: Sequence[tuple[str, str]], *, width: float, height: float) -> str:
+def _foot(view: _View, drawn: Profile, *, rows: Sequence[tuple[str, str]], width: float, height: float) -> str:
     """The layers by letter on the left; scale bar and whether it is to scale on the right."""
     parts = []
     first = height - 12 - (len(rows) - 1) * _ROW

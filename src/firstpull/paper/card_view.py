@@ -106,8 +106,8 @@ def card_view(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
         "revision": read.text("revision", most=12),
         "record_id": read.text("record_id", most=60),
         "hash": read.text("hash", most=80).replace("\u200b", ""),
-        "released": _who(read, "released_by", "released_at"),
-        "proved": _who(read, "proof.by", "proof.at"),
+        "released": _who(read, "released_by", at="released_at"),
+        "proved": _who(read, "proof.by", at="proof.at"),
         "big": _big(read),
         "glance": _glance(read),
         "knob": read.text("knob.text", most=160),
@@ -119,7 +119,7 @@ def card_view(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
         "valid_until": _texts(read, "valid_until", most=8, letters=90),
         "cautions": [
             {"text": text, "short": text if len(text) <= 130 else text[:129].rstrip() + "…", "source": source}
-            for text, source in _pairs(read, "cautions", ("text", "source"), most=14)
+            for text, source in _pairs(read, "cautions", names=("text", "source"), most=14)
         ],
         "details": _details(read),
         "proof": _proof(read),
@@ -138,7 +138,7 @@ def _marks(card: Mapping[str, Any]) -> list[str]:
     return marks
 
 
-def _who(read: Reader, by: str, at: str) -> str:
+def _who(read: Reader, by: str, *, at: str) -> str:
     """A name and its time; a time without a name is nobody's."""
     name, when = read.text(by, most=60), read.text(at, most=40)
     return f"{name}, {when}" if name and when else name
@@ -177,7 +177,7 @@ def _bare(read: Reader, value_bar: float | None) -> str:
     return "–" if value_bar is None else read.pressure(value_bar).split(" ")[0]
 
 
-def _span(read: Reader, low: str, high: str) -> str:
+def _span(read: Reader, low: str, *, high: str) -> str:
     one, two = read.number(low), read.number(high)
     if one is None and two is None:
         return ""
@@ -210,7 +210,7 @@ def _glance(read: Reader) -> list[list[str]]:
         [
             "Stack",
             read.length("stack.thickness_mm"),
-            _with_word("good for", _span(read, "stack.thickness_low_mm", "stack.thickness_high_mm")),
+            _with_word("good for", _span(read, "stack.thickness_low_mm", high="stack.thickness_high_mm")),
         ],
         ["Tool", _join(read.text("tool.name"), read.text("tool.id", most=40), by=" · ") or NOT_GIVEN, _air(read)],
         ["Mandrel", read.text("tool.mandrel") or NOT_GIVEN, ""],
@@ -218,7 +218,11 @@ def _glance(read: Reader) -> list[list[str]]:
     ]
     if read.number("setting.stroke_mm") is not None:
         rows.append(
-            ["Stroke", read.length("setting.stroke_mm"), _span(read, "setting.stroke_min_mm", "setting.stroke_max_mm")]
+            [
+                "Stroke",
+                read.length("setting.stroke_mm"),
+                _span(read, "setting.stroke_min_mm", high="setting.stroke_max_mm"),
+            ]
         )
     if read.number("setting.air_target_mm") is not None:
         rows.append(["Air pull", read.length("setting.air_target_mm"), "set length in the air, tool check"])
@@ -242,12 +246,12 @@ def _texts(read: Reader, path: str, *, most: int, letters: int) -> list[str]:
     return rows if len(rows) <= most else [*rows[: most - 1], f"+ {len(rows) - most + 1} more in the record"]
 
 
-def _pairs(read: Reader, path: str, names: tuple[str, ...], *, most: int) -> list[tuple[str, ...]]:
+def _pairs(read: Reader, path: str, *, names: tuple[str, ...], most: int) -> list[tuple[str, ...]]:
     out = []
     for index, row in enumerate(read.rows(path)):
         if not isinstance(row, Mapping):
             raise BadInput("A card has a table here.", where=f"card.{path}[{index + 1}]")
-        filled = _with_lengths(read, row, f"card.{path}[{index + 1}]")
+        filled = _with_lengths(read, row, where=f"card.{path}[{index + 1}]")
         out.append(
             tuple(read.words(filled.get(name), most=_LONG if name in ("text", "source") else _SHORT) for name in names)
         )
@@ -257,7 +261,7 @@ def _pairs(read: Reader, path: str, names: tuple[str, ...], *, most: int) -> lis
     return out
 
 
-def _with_lengths(read: Reader, row: Mapping[str, Any], where: str) -> Mapping[str, Any]:
+def _with_lengths(read: Reader, row: Mapping[str, Any], *, where: str) -> Mapping[str, Any]:
     """A row whose ``value_mm`` (a number) and ``limits_mm`` (low, high) are written out in the card's unit."""
     out = dict(row)
     value = plain_number(row.get("value_mm"), f"{where}.value_mm")
@@ -282,7 +286,7 @@ def _details(read: Reader) -> dict[str, Any]:
     if len(layers) > 10:
         layers = [*layers[:9], [f"+ {len(layers) - 9} more in the record", "", ""]]
     insert = [
-        ["grip range", _span(read, "insert.grip_min_mm", "insert.grip_max_mm") or NOT_GIVEN],
+        ["grip range", _span(read, "insert.grip_min_mm", high="insert.grip_max_mm") or NOT_GIVEN],
         ["free length", read.length("insert.length_free_mm")],
         ["flange, diameter", read.length("insert.flange_diameter_mm")],
         ["flange, thickness", read.length("insert.flange_thickness_mm")],
@@ -298,7 +302,7 @@ def _details(read: Reader) -> dict[str, Any]:
         ],
         [
             "window",
-            _span(read, "setting.set_length_min_mm", "setting.set_length_max_mm") or NOT_GIVEN,
+            _span(read, "setting.set_length_min_mm", high="setting.set_length_max_mm") or NOT_GIVEN,
             read.text("setting.window_source", most=_LONG),
         ],
         ["behind the stack, set", read.length("setting.set_protrusion_mm"), "from free length, stack and stroke"],
@@ -308,7 +312,7 @@ def _details(read: Reader) -> dict[str, Any]:
         "layers": layers,
         "stack": _join(
             read.length("stack.thickness_mm"),
-            _span(read, "stack.thickness_low_mm", "stack.thickness_high_mm"),
+            _span(read, "stack.thickness_low_mm", high="stack.thickness_high_mm"),
             basis,
             by=" · ",
         ),
@@ -318,7 +322,7 @@ def _details(read: Reader) -> dict[str, Any]:
 
 
 def _proof(read: Reader) -> dict[str, Any]:
-    rows = _pairs(read, "proof.rows", ("check", "result", "value", "limits", "count"), most=14)
+    rows = _pairs(read, "proof.rows", names=("check", "result", "value", "limits", "count"), most=14)
     confidence = read.number("proof.confidence")
     return {
         "sentence": read.text("proof.sentence", most=_LONG),
@@ -328,4 +332,4 @@ def _proof(read: Reader) -> dict[str, Any]:
 
 
 def _sources(read: Reader) -> list[list[str]]:
-    return [list(row) for row in _pairs(read, "sources", ("what", "value", "source"), most=18)]
+    return [list(row) for row in _pairs(read, "sources", names=("what", "value", "source"), most=18)]
