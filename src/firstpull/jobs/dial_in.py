@@ -297,6 +297,25 @@ def refresh_advice(book: Book, job_id: str, doing: Doing) -> JobState:
     return book.job(job_id)
 
 
+def foretold(book: Book, state: JobState) -> tuple[float, float] | None:
+    """What the advice said the last counted pull would read before it was pulled: (reading, standard doubt) in mm;
+    None when nothing had been said, or only a guess wider than the window itself."""
+    counted = [pull for pull in state.pulls if not pull.struck_out]
+    if not counted or state.setting is None:
+        return None
+    given: dict[str, Any] = {}
+    for event in book.store.read(f"job:{state.id}"):
+        if event.sequence >= counted[-1].sequence:
+            break
+        if event.type == "AdviceGiven":
+            given = event.data["reply"].get("expected") or {}
+    if not given:
+        return None
+    unit, aim = unit_of(state), promise(state)
+    reading, doubt = to_mm(float(given["reading"]), unit), to_mm(float(given["reading_sd"]), unit)
+    return None if doubt > 2 * (aim.high_mm - aim.low_mm) else (reading, doubt)
+
+
 def why_in(book: Book, state: JobState, unit: LengthUnit) -> str:
     """The sentence of the standing advice with its lengths in ``unit``; what is on record stays in the job's unit."""
     reply = state.advice or {}

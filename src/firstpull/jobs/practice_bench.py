@@ -4,13 +4,14 @@ so that the same job gives the same readings on every device.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.jobs import choose, dial_in, look_after, open_job, prove, set_up
 from firstpull.jobs.shapes import tool_of
-from firstpull.jobs.workshop import CATALOGUE, Book, Doing
+from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.setting import SettingRequest
 from firstpull.mechanics.stack import Layer, Stack
@@ -69,6 +70,7 @@ def start(book: Book, *, doing: Doing, temperament: str = "steady", seed: int | 
         set_up.tool_event(tool, tool_id=tool_id, mandrel=mandrel, gauge_id=GAUGE),
         setting,
         *acts,
+        *_take_up(tool),
     )
     state = open_job.open_job(
         book,
@@ -81,6 +83,16 @@ def start(book: Book, *, doing: Doing, temperament: str = "steady", seed: int | 
         tool=tool_id,
     )
     return dial_in.refresh_advice(book, state.id, doing)
+
+
+def _take_up(tool: Tool) -> tuple[Planned, ...]:
+    """Setting up a knob: turned towards more stroke until its play is used up, then two cycles without an insert to
+    warm the tool. The practice job starts behind this, so that the first act is a pull."""
+    per_turn = tool.clicks_per_turn or 12
+    clicks = max(1, math.ceil(tool.backlash_turns * per_turn - 1e-9))
+    sign = 1 if tool.plus_turns == "more stroke" else -1
+    turned = {"turns": sign * clicks / per_turn, "clicks": sign * clicks if tool.clicks_per_turn else None}
+    return (("AdjusterTurned", turned), ("DryCycled", {}), ("DryCycled", {}))
 
 
 def simulated_tool(state: JobState) -> SimulatedTool:
@@ -104,7 +116,12 @@ def pull(book: Book, job_id: str, *, doing: Doing) -> JobState:
     before = _length(tool.next_length_before_mm) if dial_in.measures_before(state) else None
     where = "stack" if (state.advice or {}).get("where") == "stack" else "air"
     done = tool.pull("stack" if where == "stack" else "air")
-    return dial_in.record_pull(book, job_id, _length(done.reading_mm), doing=doing, where=where, length_before=before)
+    pulled = dial_in.record_pull(book, job_id, _length(done.reading_mm), doing=doing, where=where, length_before=before)
+    reply = pulled.advice or {}
+    if reply.get("action") == "remeasure" and not reply.get("suspect_readings"):
+        # a second reading that is only routine costs no insert: the simulated caliper gives it unasked
+        return read_again(book, job_id, doing=Doing(doing.by, None, f"{doing.slip}.again" if doing.slip else ""))
+    return pulled
 
 
 def read_again(book: Book, job_id: str, *, doing: Doing) -> JobState:
