@@ -42,15 +42,16 @@ def stack_section(
     above = 30.0 if drawn is None else max(30.0, 0.12 * height)
     span_mm = thickness_mm if drawn is None else drawn.end_before_mm - drawn.top_mm
     room = height - above - 46
+    right = width * 0.5
     scale = min(room / span_mm, 54.0 if drawn is None else 40.0)
+    if drawn is not None:
+        scale = min(scale, (right - _LEFT - 36) / 2 / drawn.flange_radius_mm)
     datum = above + (0.0 if drawn is None else -drawn.top_mm * scale)
-    right = width * 0.52
     parts = [_layers(given, thickness_mm, datum=datum, scale=scale, right=right, unit=unit, width=width, height=height)]
     if drawn is not None:
         centre = (_LEFT + right) / 2
-        shrink = min(1.0, (right - _LEFT - 30) / 2 / max(drawn.flange_radius_mm * scale, 1))
         for side in (-1, 1):
-            points = [(centre + side * r * scale * shrink, datum + d * scale) for r, d in drawn.before]
+            points = [(centre + side * r * scale, datum + d * scale) for r, d in drawn.before]
             parts.append(svg.polygon(points, stroke=None, fill=WHITE))
             parts.append(svg.path(svg.outline(points), stroke=BEFORE, width=1.8))
     words = ", ".join(f"{name} {show_mm(size, unit)}" for name, size, _coating in given)
@@ -108,8 +109,8 @@ def _layers(
         )
         labels.append((depth + tall / 2, f"{svg.clean(name)}", show_mm(size, unit)))
         depth += tall
-    parts.append(svg.text("flange", (_LEFT, datum - 8), fill=QUIET))
-    parts.append(svg.text("blind side", (_LEFT, depth + 20), fill=QUIET))
+    parts.append(svg.text("flange", (_LEFT - 6, datum - 10), fill=QUIET, anchor="end"))
+    parts.append(svg.text("blind side", (_LEFT - 6, depth + 20), fill=QUIET, anchor="end"))
     x = _LEFT - 22
     parts.append(svg.line((x, datum), (x, depth), width=1.4))
     for y in (datum, depth):
@@ -137,7 +138,7 @@ def _names(labels: Sequence[tuple[float, str, str]], *, right: float, width: flo
         y = place - over
         parts.append(svg.line((right, middle), (right + 16, y), stroke=QUIET, width=1))
         value = f" {size}" if size else ""
-        room = width - right - 26 - svg.text_width(value, 17, bold=True)
+        room = width - right - 44 - svg.text_width(value, 17, bold=True)
         parts.append(svg.text(svg.shorten(name, room, size=17), (right + 20, y + 6), size=17))
         parts.append(svg.text(value.strip(), (width - 6, y + 6), size=17, bold=True, anchor="end", halo=True))
     return "".join(parts)

@@ -15,12 +15,16 @@ from firstpull.mechanics.setting import Batch
 from firstpull.mechanics.stack import Stack, thickness
 from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
-from firstpull.units import Length
+from firstpull.units import LengthUnit
 
 
-def describe_stack(book: Book, job_id: str, stack: Stack, *, doing: Doing, batch: Batch | None = None) -> JobState:
-    """Put the stack on record. What stood on another stack (setting, proof) is stale from here."""
-    book.write(f"job:{job_id}", [stack_event(stack, batch)], doing)
+def describe_stack(
+    book: Book, job_id: str, stack: Stack, *, doing: Doing, batch: Batch | None = None, gauge: str = ""
+) -> JobState:
+    """Put the stack on record, with the gauge that its readings were taken with. What stood on another stack (setting,
+    proof) is stale from here."""
+    kind, data = stack_event(stack, batch)
+    book.write(f"job:{job_id}", [(kind, {**data, "gauge_id": gauge})], doing, gauge=gauge)
     return book.job(job_id)
 
 
@@ -30,14 +34,14 @@ def state_needs(book: Book, job_id: str, needs: Needs, *, doing: Doing) -> JobSt
     return book.job(job_id)
 
 
-def candidates(book: Book, job_id: str) -> Choice:
-    """The catalogue's inserts for this job, best first, with the rejected ones and their cures."""
+def candidates(book: Book, job_id: str, *, unit: LengthUnit = "mm") -> Choice:
+    """The catalogue's inserts for this job, best first, with the rejected ones and their cures; sentences in ``unit``."""
     state = book.job(job_id)
     needs = needs_of(state)
     if needs is None:
         raise BadInput("Which thread does the joint need?", where="thread", hint="For example M6 or 1/4-20.")
     stack, _batch = stack_of(state)
-    return choose_among(list(book.inserts().values()), stack=stack, needs=needs)
+    return choose_among(list(book.inserts().values()), stack=stack, needs=needs, unit=unit)
 
 
 def take_insert(book: Book, job_id: str, part: str, *, doing: Doing) -> JobState:
@@ -94,8 +98,6 @@ def needs_of(state: JobState) -> Needs | None:
     if state.needs is None:
         return None
     data: dict[str, Any] = dict(state.needs)
-    room = data.get("room_behind")
     tool = data.get("tool")
-    data["room_behind"] = None if room is None else Length.from_json(room)
     data["tool"] = None if tool is None else Tool.from_json(tool)
     return Needs(**data)

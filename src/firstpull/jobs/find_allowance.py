@@ -16,7 +16,7 @@ from firstpull.jobs.workshop import Book, Doing
 from firstpull.mechanics.setting import Allowance, GivenWindow
 from firstpull.mechanics.stack import thickness
 from firstpull.record.job import Coupon, JobState
-from firstpull.units import Length
+from firstpull.units import Length, LengthUnit, show_mm
 
 RUNG_MM = 0.2
 LEAST_GOOD = 3
@@ -57,8 +57,8 @@ def start_stroke_mm(state: JobState) -> float:
     return max(insert.grip_max.mm - thickness(stack).value_mm, 0.0) + RUNG_MM
 
 
-def ladder(state: JobState) -> Ladder:
-    """The ladder as its coupons stand. Pure reading of the state."""
+def ladder(state: JobState, *, unit: LengthUnit = "mm") -> Ladder:
+    """The ladder as its coupons stand; its sentence in ``unit``. Pure reading of the state."""
     insert = insert_of(state)
     rungs = []
     for coupon in state.coupons:
@@ -79,7 +79,7 @@ def ladder(state: JobState) -> Ladder:
             False,
             step,
             False,
-            "Set one coupon short, check it, and go up by 0.2 mm.",
+            f"Set one coupon short, check it, and go up by {show_mm(RUNG_MM, unit)} {unit}.",
         )
     low, high = _range(ordered)
     below = any(not rung.passed and rung.stroke_mm < low for rung in ordered)

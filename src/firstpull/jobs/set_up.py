@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs.shapes import (
@@ -12,20 +14,22 @@ from firstpull.jobs.shapes import (
     known_shift,
     stack_of,
     tool_of,
+    unit_of,
     window_from_json,
     window_to_json,
 )
 from firstpull.jobs.workshop import Book, Doing, Planned
 from firstpull.mechanics.insert import Insert
-from firstpull.mechanics.setting import Allowance, GivenWindow, SettingRequest, compute_setting
+from firstpull.mechanics.setting import AirToStack, Allowance, GivenWindow, SettingRequest, compute_setting
 from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
 from firstpull.record.things import ToolState
-from firstpull.units import Length
+from firstpull.units import Length, LengthUnit
 
 MANDREL_CLASS = "12.9"
 # the acts at the tool before the first pull; what follows them in the setting's steps is dial-in and proof
 ACTS = ("air_off", "mandrel", "engagement", "anvil", "knob", "air_on")
+_TEXTS = ("warnings", "blockers", "steps", "knob_move", "capacity", "mandrel", "pressure")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,23 +77,81 @@ def give_window(book: Book, job_id: str, window: GivenWindow, *, doing: Doing) -
 def compute(book: Book, job_id: str, *, doing: Doing, present_set_length: Length | None = None) -> JobState:
     """Compute the setting from what is on record and put it there. Raises Unsafe with reasons when it can not be."""
     state = book.job(job_id)
+    request = request_of(book, state, present_set_length=present_set_length)
+    book.write(f"job:{job_id}", [setting_event(request, unit=unit_of(state))], doing, tool=state.tool_id)
+    return book.job(job_id)
+
+
+def place_knob(book: Book, job_id: str, present_set_length: Length, *, doing: Doing) -> JobState:
+    """Compute the setting again with what an air pull at the present knob gave, so that the move of the knob can be
+    said. Acts that are done stay done. Raises Unsafe without a setting, or once dial-in has begun."""
+    state = book.job(job_id)
+    if state.setting is None:
+        raise Unsafe("There is no setting yet.", where=job_id, hint="Compute it first.")
+    if state.pulls or state.held is not None:
+        raise Unsafe("Dial-in has begun; it says how far to turn.", where=job_id, hint="Go on at “dial in”.")
+    request = request_of(book, state, present_set_length=present_set_length)
+    planned = [
+        setting_event(request, unit=unit_of(state)),
+        *(("StepDone", {"step": step}) for step in state.steps_done),
+    ]
+    book.write(f"job:{job_id}", planned, doing, tool=state.tool_id)
+    return book.job(job_id)
+
+
+def request_of(
+    book: Book, state: JobState, *, tool: Tool | None = None, present_set_length: Length | None = None
+) -> SettingRequest:
+    """What the job's setting is computed from, as it stands on record; with another ``tool`` to see what it could do."""
     stack, batch = stack_of(state)
     tool_state = book.tool(state.tool_id) if state.tool_id and book.store.last(f"tool:{state.tool_id}") else None
     insert = insert_of(state)
-    request = SettingRequest(
+    return SettingRequest(
         insert=insert,
         stack=stack,
         batch=batch,
-        tool=tool_of(state),
+        tool=tool_of(state) if tool is None else tool,
         allowance=allowance_from_json(state.allowance),
         window=window_from_json(state.window),
         shift=known_shift(tool_state, insert, stack),
         present_set_length=present_set_length,
         mandrel_class=str((state.mandrel or {}).get("property_class", MANDREL_CLASS)),
     )
-    event = setting_event(request)
-    book.write(f"job:{job_id}", [event], doing, tool=state.tool_id)
-    return book.job(job_id)
+
+
+def setting_in(book: Book, state: JobState, unit: LengthUnit) -> Mapping[str, Any]:
+    """The standing setting with its sentences in ``unit``; what is on record stays in the job's unit. Raises Unsafe
+    without one."""
+    held = state.setting
+    if held is None:
+        raise Unsafe("There is no setting yet.", where=state.id, hint="Compute it first.")
+    if unit == unit_of(state):
+        return held
+    present = held.get("present_set_length")
+    request = replace(
+        request_of(book, state, present_set_length=None if present is None else Length.from_json(present)),
+        shift=AirToStack(
+            float(held["air_to_stack_mm"]), float(held["air_to_stack_sd_mm"]), str(held["air_to_stack_source"])
+        ),
+    )
+    return {
+        **held,
+        **{key: value for key, value in setting_event(request, unit=unit)[1]["setting"].items() if key in _TEXTS},
+    }
+
+
+def tools_that_can(book: Book, state: JobState) -> tuple[ToolState, ...]:
+    """The workshop's tools with which this job's setting can be computed, the chosen one left out."""
+    able = []
+    for tool_state in book.tools():
+        if tool_state.id == state.tool_id:
+            continue
+        try:
+            compute_setting(request_of(book, state, tool=present_tool(tool_state)))
+        except (BadInput, Unsafe):
+            continue
+        able.append(tool_state)
+    return tuple(able)
 
 
 def do_step(book: Book, job_id: str, step: str, *, doing: Doing) -> JobState:
@@ -172,13 +234,18 @@ def tool_event(tool: Tool, *, tool_id: str, mandrel: object = None, gauge_id: st
     return ("ToolChosen", {"tool": tool.to_json(), "tool_id": tool_id, "mandrel": mandrel, "gauge_id": gauge_id})
 
 
-def setting_event(request: SettingRequest) -> Planned:
+def setting_event(request: SettingRequest, *, unit: LengthUnit = "mm") -> Planned:
     """The computed setting. Raises Unsafe with reasons outside the grip or without a set allowance, BadInput for data
-    that can not be."""
+    that can not be. ``unit`` is that of the lengths in its sentences."""
     if request.allowance is None and request.insert.set_allowance is None:
         raise Unsafe(
             f"The set allowance of {request.insert.name} is not known.",
             where="allowance",
             hint="Take it from the maker's data, or find it on coupons: “Find the allowance”.",
         )
-    return ("SettingComputed", {"setting": compute_setting(request).as_dict()})
+    present = request.present_set_length
+    setting = {
+        **compute_setting(request, unit=unit).as_dict(),
+        "present_set_length": None if present is None else present.to_json(),
+    }
+    return ("SettingComputed", {"setting": setting})

@@ -71,7 +71,10 @@ def allowance_to_json(allowance: Allowance | None) -> dict[str, Any] | None:
 def allowance_from_json(data: Data | None) -> Allowance | None:
     if data is None:
         return None
-    return Allowance(Length.from_json(data["value"]), float(data.get("sd_mm", 0.0)), str(data.get("source", "typed")))
+    doubt = data.get("sd_mm")
+    return Allowance(
+        Length.from_json(data["value"]), None if doubt is None else float(doubt), str(data.get("source", "typed"))
+    )
 
 
 def window_to_json(window: GivenWindow | None) -> dict[str, Any] | None:

@@ -220,8 +220,15 @@ def _changed(state: JobState, event: Event) -> JobState:
 
 
 def _setting_stale(state: JobState, event: Event) -> JobState:
+    # a pressure found for another setting says nothing about this one
     return replace(
-        _changed(state, event), setting=None, setting_sequence=0, steps_done=(), advice=None, advice_sequence=0
+        _changed(state, event),
+        setting=None,
+        setting_sequence=0,
+        steps_done=(),
+        advice=None,
+        advice_sequence=0,
+        pressure_bar=None,
     )
 
 
@@ -240,9 +247,18 @@ def _opened(state: JobState, event: Event, data: Data) -> JobState:
     )
 
 
+def _ladder_over(state: JobState, reason: str) -> JobState:
+    """Coupons of an allowance ladder speak of one insert in one stack only."""
+    coupons = tuple(
+        replace(coupon, struck_out=reason) if coupon.purpose == "ladder" and not coupon.struck_out else coupon
+        for coupon in state.coupons
+    )
+    return replace(state, coupons=coupons)
+
+
 def _stack(state: JobState, event: Event, data: Data) -> JobState:
     # limits of the stroke hold for the thickness they were given for
-    return replace(_setting_stale(state, event), stack=data, window=None)
+    return replace(_setting_stale(_ladder_over(state, "the stack was changed"), event), stack=data, window=None)
 
 
 def _needs(state: JobState, _event: Event, data: Data) -> JobState:
@@ -252,7 +268,7 @@ def _needs(state: JobState, _event: Event, data: Data) -> JobState:
 def _insert(state: JobState, event: Event, data: Data) -> JobState:
     # trial pulls of another insert say nothing about this one
     return replace(
-        _setting_stale(state, event),
+        _setting_stale(_ladder_over(state, "the insert was changed"), event),
         insert=data["insert"],
         allowance=data.get("allowance"),
         window=data.get("window"),

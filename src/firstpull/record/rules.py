@@ -114,11 +114,14 @@ def _check_phase(state: JobState, event: Event, place: str) -> None:
         raise Unsafe(
             "There is no released card to run against.", where=place, hint="Prove and release the setting first."
         )
-    if (
-        event.type in {"SettingHeld", "CouponChecked", "TrialPulled", "AdjusterTurned", "PressureSet"}
-        and state.setting is None
-    ):
+    if event.type in _NEED_SETTING and state.setting is None and not _ladder_rung(state, event):
         raise Unsafe("There is no setting yet.", where=place, hint="Describe the stack, the insert and the tool first.")
+
+
+def _ladder_rung(state: JobState, event: Event) -> bool:
+    """A coupon of the ladder that finds the allowance comes before any setting; it needs stack and insert only."""
+    ladder = event.type == "CouponChecked" and event.data.get("purpose") == "ladder"
+    return ladder and state.stack is not None and state.insert is not None
 
 
 def _check_reference(state: JobState, event: Event, place: str) -> None:
