@@ -94,9 +94,9 @@
     if (owner) body.set("expected", owner.elements.expected.value);
     body.set("client_id", item.id);
     const answer = await fetch(item.address, { method: "POST", body, headers: { Accept: "text/html" } });
-    if (answer.status >= 500) throw new Error(answer.status);
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const refused = page.querySelector("[data-problem-page]");
+    if (answer.status >= 500 && !refused) throw new Error(answer.status);
     if (refused && !answer.ok) { trouble = { offline: false, text: refused.dataset.problemPage }; release(); return; }
     kept.line.shift();
     write(STORE, kept);
@@ -144,8 +144,8 @@
       input.focus({ preventScroll: !moved });
       if (input.value && input.value === input.defaultValue) input.select(); // a questioned text: typing answers it
     } else if (moved) {
-      const heading = document.querySelector("#question");
-      if (heading) heading.focus();
+      const next = document.querySelector("main [autofocus]") || document.querySelector("#question");
+      if (next) next.focus();
     }
   }
 
@@ -265,6 +265,12 @@
       write(TYPED, { path: location.pathname, text: input.value.trim() + unit }); // with its unit: the next page has the other
     }
   }
+  function closeMenu(event) {
+    const menu = document.querySelector(".menu[open]");
+    if (!menu || (event.type === "click" && menu.contains(event.target)) || (event.type === "keydown" && event.key !== "Escape")) return;
+    menu.open = false;
+    if (event.type === "keydown") menu.querySelector("summary").focus();
+  }
   function onTap(event) {
     if (event.detail === 0) return; // a key pressed it: the focus stays where the keyboard is
     setTimeout(() => {
@@ -274,6 +280,8 @@
   }
 
   addEventListener("keydown", onKey, true);
+  addEventListener("keydown", closeMenu);
+  addEventListener("click", closeMenu);
   addEventListener("submit", onSubmit);
   addEventListener("click", onTap);
   addEventListener("online", again);
