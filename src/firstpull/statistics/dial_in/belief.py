@@ -79,6 +79,24 @@ def belief_now(mixture: Mixture, job: Job) -> Belief:
     return Belief(middle, sd, min(max(inside, 0.0), 1.0))
 
 
+def middles_mm(mixture: Mixture, job: Job) -> tuple[float, ...]:
+    """Weighted medians of the mean set length, unmoved by a few far-off explanations, mm: over all components, and
+    over those alone in which turning further can still help."""
+    mean, _ = mixture.value(truth_row(job))
+    limit, _ = mixture.value(truth_row(job, limited=True))
+    kind = mixture.kind
+    too_long = np.isin(kind, (FLOOR, STALL)) & (limit > job.high_mm)
+    hopeless = too_long | ((kind == CEILING) & (limit < job.low_mm)) | (kind == DEAD)
+    order = np.argsort(mean, kind="stable")
+    weight = mixture.weights()[order]
+    found = []
+    for share in (weight, weight * ~hopeless[order]):
+        total = np.cumsum(share)
+        if total[-1] > 1e-6:
+            found.append(float(mean[order[min(int(np.searchsorted(total, 0.5 * total[-1])), total.size - 1)]]))
+    return tuple(found)
+
+
 def outlook(mixture: Mixture, moves: tuple[float, ...], *, job: Job) -> Outlook:
     """What these knob steps (turns, + towards more stroke), one after the other, would bring."""
     effective, riskiest = _effective(mixture, moves)

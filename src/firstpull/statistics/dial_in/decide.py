@@ -204,6 +204,8 @@ def _turn(view: _View) -> Decision | None:
     if state.knob.turned >= MAX_TURNS or state.turns_since_pull >= _TURNS_BETWEEN_PULLS:
         return None
     move = best_move(state, job)
+    if state.inserts_used >= job.max_pulls and (move is None or move.outlook.p_inside < job.confidence):
+        return None
     pending = state.knob.last_direction < 0 and not state.knob.settled(job)
     if move is not None and (_worth_turning(view, move) or (pending and len(move.steps) == 1)):
         return _order(view, move)

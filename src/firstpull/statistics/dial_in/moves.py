@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from firstpull.statistics.dial_in.belief import CEILING_RISK, Outlook, belief_now, outlook
+from firstpull.statistics.dial_in.belief import CEILING_RISK, Outlook, belief_now, middles_mm, outlook
 from firstpull.statistics.dial_in.mixture import DEAD, RATIO
 from firstpull.statistics.dial_in.replay import State
 from firstpull.statistics.dial_in.request import Job
@@ -97,23 +97,28 @@ def _expected_play(state: State) -> float:
 
 
 def _candidates(state: State, job: Job) -> list[tuple[float, ...]]:
-    here = belief_now(state.mixture, job)
-    ideal = (here.mean_mm - job.aim_mm) / (job.lead_mm * mean_ratio(state))
-    ideal = min(max(ideal + _expected_play(state), -300.0), 300.0)
     step = job.step_turns or _FREE_KNOB_STEP_TURNS
     slack_steps = 2 if job.step_turns is not None else 5
     reach = take_up_turns(job)
-    centre = round(ideal / step)
-    near = range(centre - 2, centre + 3) if job.step_turns is not None else [centre]
-    aims = [n * step for n in near]
-    if job.ceiling_mm is not None and ideal > 0:
-        aims += sorted({math.floor(ideal * share / 10.0 / step) * step for share in range(1, 10)})
     found: list[tuple[float, ...]] = []
-    for aim in aims:
-        turns = round(aim, 9)
-        if (state.knob.settled(job) and turns > 0.0) or turns >= reach - 1e-9:
+    for turns in _aims(state, job, step=step):
+        without_play = job.max_backlash_turns == 0.0 and turns != 0.0
+        if without_play or (state.knob.settled(job) and turns > 0.0) or turns >= reach - 1e-9:
             found.append((turns,))
         elif turns != 0.0 or not state.knob.settled(job):
             forward = reach + slack_steps * step
             found.append((round(turns - forward, 9), round(forward, 9)))
     return found
+
+
+def _aims(state: State, job: Job, *, step: float) -> list[float]:
+    """Net turns worth trying: around each middle of the belief, and shares of the way where there is a ceiling."""
+    per_turn = job.lead_mm * mean_ratio(state)
+    aims: list[float] = []
+    for middle in middles_mm(state.mixture, job):
+        ideal = min(max((middle - job.aim_mm) / per_turn + _expected_play(state), -300.0), 300.0)
+        centre = round(ideal / step)
+        aims += [n * step for n in (range(centre - 2, centre + 3) if job.step_turns is not None else [centre])]
+        if job.ceiling_mm is not None and ideal > 0:
+            aims += [math.floor(ideal * share / 10.0 / step) * step for share in range(1, 10)]
+    return list(dict.fromkeys(round(aim, 9) for aim in aims))

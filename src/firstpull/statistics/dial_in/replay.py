@@ -43,6 +43,7 @@ _TURN_SD_TURNS = 0.015
 _CLICK_SD_TURNS = 0.003
 _WANDER_SHARE = 0.03
 _MANY_READINGS = 6
+_LEAST_SET, _LARGEST_SET = 0.4, 1.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,9 +214,12 @@ def _ways_to_read(
     every = product((False, True), repeat=len(readings))
     choices = every if len(readings) <= _MANY_READINGS else iter([tuple(likely_flags), (True,) * len(readings)])
     ways: list[tuple[tuple[bool, ...], float | None, float, float]] = []
+    possible = (values > _LEAST_SET * job.target_mm) & (values < _LARGEST_SET * job.nominal_length_mm)
     for flags in choices:
         bad = np.array(flags)
         good = values[~bad]
+        if not possible[~bad].all():
+            continue
         log_share = float(
             bad.sum() * np.log(MISREAD_SHARE) + good.size * np.log(1.0 - MISREAD_SHARE) + gross[bad].sum()
         )
