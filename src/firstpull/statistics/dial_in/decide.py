@@ -92,21 +92,31 @@ def next_where(state: State, job: Job, *, belief: Belief) -> Where:
     return "stack" if air_sd < max(job.tolerance_mm, 0.5 * belief.sd_mm) else "air"
 
 
-def _reply(view: _View, action: Action, *, cause: str, **more: object) -> Decision:
-    state, job = view.state, view.job
-    warm = action == "turn"
-    moves = more.pop("moves", ())
-    expected = next_reading(state, job, where=view.where, moves=moves, warm=warm)  # type: ignore[arg-type]
+def _reply(
+    view: _View,
+    action: Action,
+    *,
+    cause: str,
+    move_turns: float = 0.0,
+    dry_cycles: int = 0,
+    reason: Reason = "",
+    confidence: float = 0.0,
+) -> Decision:
+    moves = (move_turns,) if move_turns else ()
+    expected = next_reading(view.state, view.job, where=view.where, moves=moves, warm=action == "turn")
     readings, pulls = _suspects(view)
     return Decision(
-        action,
-        cause,
-        view.belief,
-        expected,
-        view.where,
+        action=action,
+        cause=cause,
+        belief=view.belief,
+        expected=expected,
+        where=view.where,
+        move_turns=move_turns,
+        dry_cycles=dry_cycles,
+        reason=reason,
+        confidence=confidence,
         suspect_readings=readings,
         suspect_pulls=pulls,
-        **more,  # type: ignore[arg-type]
     )
 
 
@@ -231,9 +241,7 @@ def _worth_turning(view: _View, move: Move) -> bool:
 def _order(view: _View, move: Move, *, cause: str = "") -> Decision:
     final = len(move.steps) == 1
     kind = cause or ("more" if move.first > 0 else "less") if final else "back_off"
-    return _reply(
-        view, "turn", cause=kind, moves=(move.first,), move_turns=move.first, dry_cycles=DRY_CYCLES if final else 0
-    )
+    return _reply(view, "turn", cause=kind, move_turns=move.first, dry_cycles=DRY_CYCLES if final else 0)
 
 
 def _used_up(view: _View) -> Decision | None:
