@@ -46,6 +46,7 @@ def stack_section(
     scale = min(room / span_mm, 54.0 if drawn is None else 40.0)
     if drawn is not None:
         scale = min(scale, (right - _LEFT - 36) / 2 / drawn.flange_radius_mm)
+    above = max(above, (height - span_mm * scale) / 2)
     datum = above + (0.0 if drawn is None else -drawn.top_mm * scale)
     parts = [_layers(given, thickness_mm, datum=datum, scale=scale, right=right, unit=unit, width=width, height=height)]
     if drawn is not None:

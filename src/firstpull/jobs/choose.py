@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import fields
 from typing import Any
 
 from firstpull.errors import BadInput
@@ -18,6 +20,9 @@ from firstpull.record.job import JobState
 from firstpull.units import LengthUnit
 
 
+_NEEDS = frozenset(field.name for field in fields(Needs))
+
+
 def describe_stack(
     book: Book, job_id: str, stack: Stack, *, doing: Doing, batch: Batch | None = None, gauge: str = ""
 ) -> JobState:
@@ -28,9 +33,11 @@ def describe_stack(
     return book.job(job_id)
 
 
-def state_needs(book: Book, job_id: str, needs: Needs, *, doing: Doing) -> JobState:
-    """Put on record what the joint asks of the insert."""
-    book.write(f"job:{job_id}", [needs_event(needs)], doing)
+def state_needs(
+    book: Book, job_id: str, needs: Needs, *, doing: Doing, typed: Mapping[str, str] | None = None
+) -> JobState:
+    """Put on record what the joint asks of the insert, with the texts of its measures as ``typed``."""
+    book.write(f"job:{job_id}", [needs_event(needs, typed=typed)], doing)
     return book.job(job_id)
 
 
@@ -82,10 +89,11 @@ def stack_event(stack: Stack, batch: Batch | None = None) -> Planned:
     )
 
 
-def needs_event(needs: Needs) -> Planned:
+def needs_event(needs: Needs, *, typed: Mapping[str, str] | None = None) -> Planned:
+    """What the joint asks for, with the texts of its measures as ``typed``."""
     data = to_record(needs)
     tool = data.pop("tool", None)
-    return ("NeedsStated", {**data, "tool": None if tool is None else tool.to_json()})
+    return ("NeedsStated", {**data, "tool": None if tool is None else tool.to_json(), "typed": dict(typed or {})})
 
 
 def insert_event(insert: Insert, *, source: str) -> Planned:
@@ -100,4 +108,4 @@ def needs_of(state: JobState) -> Needs | None:
     data: dict[str, Any] = dict(state.needs)
     tool = data.get("tool")
     data["tool"] = None if tool is None else Tool.from_json(tool)
-    return Needs(**data)
+    return Needs(**{name: value for name, value in data.items() if name in _NEEDS})

@@ -41,7 +41,7 @@ def open_job(
     if unit not in ("mm", "in"):
         raise BadInput(f"“{unit}” is not a unit to work in.", where="unit", hint="mm or in.")
     opening = {"title": title, "part_name": part_name, "unit": unit, "demo": demo, "practice": practice}
-    job_id = free_id(book, slug(title))
+    job_id = free_id(book, slug(title), slip=doing.slip)
     book.write(f"job:{job_id}", [("JobOpened", opening), *more], Doing(doing.by, 0, doing.slip), tool=tool)
     return book.job(job_id)
 
@@ -169,11 +169,13 @@ def slug(title: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:40].strip("-") or "job"
 
 
-def free_id(book: Book, wanted: str) -> str:
-    """``wanted``, or with the first number that makes it new."""
+def free_id(book: Book, wanted: str, *, slip: str = "") -> str:
+    """``wanted``, or with the first number that makes it new; the one that ``slip`` opened already when it is repeated."""
     number = 1
     candidate = wanted
     while book.store.last(f"job:{candidate}"):
+        if slip and book.store.read(f"job:{candidate}")[0].client_id == f"{slip}.0.0":
+            break
         number += 1
         candidate = f"{wanted}-{number}"
     return candidate

@@ -27,7 +27,8 @@ from firstpull.units import NM_PER_MM, LengthUnit, show_length, show_mm
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Needs:
-    """What the joint asks for; ``None`` = does not matter. ``room_behind_mm`` is the free room behind the blind side."""
+    """What the joint asks for; ``None`` = does not matter. ``room_behind_mm`` is the free room behind the blind side,
+    ``tightening_torque_nm`` what the screw is tightened with."""
 
     thread: str
     end: End | None = None
@@ -35,6 +36,7 @@ class Needs:
     body: Body | None = None
     material: str | None = None
     room_behind_mm: float | None = None
+    tightening_torque_nm: float | None = None
     tool: Tool | None = None
 
 
@@ -147,6 +149,8 @@ def _prepare(stack: Stack, needs: Needs, unit: LengthUnit) -> _Joint:
     room = (
         None if needs.room_behind_mm is None else field_readers.positive(needs.room_behind_mm, "needs.room_behind_mm")
     )
+    if needs.tightening_torque_nm is not None:
+        field_readers.positive(needs.tightening_torque_nm, "needs.tightening_torque_nm")
     if needs.tool is not None:
         check_tool(needs.tool)
     size = thickness(stack, unit=unit)
@@ -235,6 +239,10 @@ def _checks(insert: Insert, joint: _Joint) -> tuple[Check, ...] | _Miss:
             checks.append(_word(name, wanted, getattr(insert, name)))
     checks.append(_grip_check(insert, joint))
     checks.extend(_room_checks(insert, joint))
+    torque_checks = _torque_checks(insert, needs.tightening_torque_nm)
+    if isinstance(torque_checks, _Miss):
+        return torque_checks
+    checks.extend(torque_checks)
     tool_checks = _tool_checks(insert, joint)
     if isinstance(tool_checks, _Miss):
         return tool_checks
@@ -283,6 +291,24 @@ def _room_checks(insert: Insert, joint: _Joint) -> list[Check]:
     ]
 
 
+def _torque_checks(insert: Insert, wanted_nm: float | None) -> list[Check] | _Miss:
+    if wanted_nm is None:
+        return []
+    most = insert.tightening_torque_max_nm
+    if most is None:
+        text = "Its greatest tightening torque is not known: the torque is not checked."
+        return [Check("torque", wanted_nm, "not known", None, "N·m", True, text)]
+    if wanted_nm > most:
+        return _Miss(
+            8,
+            0,
+            f"It takes {most:g} N·m of tightening torque at most, not {wanted_nm:g}.",
+            f"Tighten with {most:g} N·m or less, or take a stronger insert.",
+        )
+    text = f"Tightened with {wanted_nm:g} of at most {most:g} N·m."
+    return [Check("torque", wanted_nm, most, round((most - wanted_nm) / most, 6), "N·m", True, text)]
+
+
 def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
     tool, stroke = joint.needs.tool, _stroke_nm(insert, joint)
     if tool is None:
@@ -301,7 +327,7 @@ def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
         ]
     found = capacity(tool, stroke_mm=stroke / NM_PER_MM, load_n=insert.setting_load_n, unit=joint.unit)
     if not found.ok:
-        return _Miss(8, 0, found.reasons[0], "Use a tool that can, or take another insert.")
+        return _Miss(9, 0, found.reasons[0], "Use a tool that can, or take another insert.")
     checks = []
     if tool.stroke_max is not None:
         gross, most = found.gross_stroke_mm, tool.stroke_max.mm

@@ -120,7 +120,7 @@ def show(
     )
 
 
-def act(here: Desk, perform: Callable[[], str], refused: Callable[[dict[str, Any], int], Response]) -> Response:
+def act(perform: Callable[[], str], refused: Callable[[dict[str, Any], int], Response]) -> Response:
     """Do ``perform`` and go to the address it returns. When it is refused, show the page again by ``refused(problem,
     status)`` with the problem under its field; what was typed is still there."""
     try:
@@ -147,7 +147,7 @@ def problem_of(problem: FirstpullError, *buttons: Mapping[str, str]) -> dict[str
     hint = problem.hint
     if isinstance(problem, Unsafe) and problem.reasons:
         hint = " ".join([*problem.reasons, hint]).strip()
-    return {"what": problem.what, "hint": hint, "buttons": list(buttons)}
+    return {"what": problem.what, "hint": hint, "where": problem.where, "buttons": list(buttons)}
 
 
 def gauge_of(book: Book, state: JobState) -> dict[str, Any] | None:
@@ -167,7 +167,8 @@ def gauge_line(book: Book, state: JobState) -> dict[str, Any] | None:
 
 
 def _path(here: Desk, state: JobState, step: str) -> list[dict[str, Any]]:
-    states, counts, addresses = {}, {}, {}
+    states: dict[str, str] = {}
+    addresses: dict[str, str] = {}
     for stage in path(state):
         key = stage.name.replace(" ", "_")
         states[key] = "owed" if stage.status == "now" and key != step else stage.status
@@ -176,7 +177,7 @@ def _path(here: Desk, state: JobState, step: str) -> list[dict[str, Any]]:
     if state.stopped:
         states["run"] = "stop"
     reachable = {key for key in PATH_KEYS if _reachable(state, key)}
-    return steps(states, counts=counts, addresses={key: value for key, value in addresses.items() if key in reachable})
+    return steps(states, addresses={key: value for key, value in addresses.items() if key in reachable})
 
 
 def _reachable(state: JobState, key: str) -> bool:

@@ -90,7 +90,7 @@ def stack_of_job(
 
 
 def _layer_name(layer: Any) -> str:
-    return f"{layer.material}, {layer.faces} faces" if layer.faces > 1 else str(layer.material)
+    return f"{layer.material} × {layer.faces}" if layer.faces > 1 else str(layer.material)
 
 
 def _mm(length: Length | None) -> float | None:
