@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -57,7 +57,7 @@ class Database:
             if self._inside:
                 yield self._connection
             else:
-                with self._transaction("BEGIN"):
+                with self._transaction("BEGIN", end=self._connection.rollback):
                     yield self._connection
 
     @contextmanager
@@ -68,7 +68,7 @@ class Database:
                 raise BadInput(
                     "The record is being written to.", hint="A check made while writing may read, not write."
                 )
-            with self._transaction("BEGIN IMMEDIATE"):
+            with self._transaction("BEGIN IMMEDIATE", end=self._connection.commit):
                 yield self._connection
 
     @property
@@ -77,7 +77,7 @@ class Database:
         return self._connection.connection.driver_connection  # type: ignore[return-value]
 
     @contextmanager
-    def _transaction(self, begin: str) -> Iterator[None]:
+    def _transaction(self, begin: str, *, end: Callable[[], None]) -> Iterator[None]:
         if self._connection.closed:
             raise BadInput("The record is closed.", where=str(self._named), hint="Open it again.")
         with our_words(self._named):
@@ -86,7 +86,7 @@ class Database:
                 self._connection.exec_driver_sql(begin)
                 self._same_file()
                 yield
-                self._connection.commit()
+                end()  # a read is rolled back: committing it would fail on damage that was already reported
             except BaseException:
                 self._connection.rollback()
                 raise

@@ -17,6 +17,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    literal_column,
     text,
 )
 
@@ -47,7 +48,7 @@ event_table = Table(
     sqlite_strict=True,
 )
 # the streams in order of their first event, without walking all events
-Index("event_first", event_table.c.stream, sqlite_where=event_table.c.sequence == 1)
+Index("event_first", event_table.c.stream, sqlite_where=event_table.c.sequence == literal_column("1"))
 
 summary_table = Table(
     "summary",

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, func, insert, literal_column, select
 
 from firstpull import __version__
 from firstpull.errors import BadInput, FirstpullError, NotFound
@@ -123,7 +123,8 @@ class Store:
     def streams(self, kind: str = "") -> tuple[str, ...]:
         """The names of all streams (of ``kind``, such as “job”) in the order in which they were begun."""
         columns = event_table.c
-        query = select(columns.stream).where(columns.sequence == 1).order_by(columns.number)
+        # a literal 1: SQLite does not use the partial index for a bound value
+        query = select(columns.stream).where(columns.sequence == literal_column("1")).order_by(columns.number)
         with self._database.reading() as connection:
             names = connection.execute(query).scalars().all()
         return tuple(name for name in names if not kind or stream_kind(name) == kind)
