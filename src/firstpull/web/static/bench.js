@@ -12,9 +12,9 @@
 "use strict";
 
 (() => {
-  const BURST_MS = 60; // a hand needs more than this from one digit to the next, a gauge far less
+  const BURST_MS = 90; // a hand needs more than this from one digit to the next, a gauge far less
   const SAME_TWICE_MS = 300;
-  const SETTLE_MS = 300;
+  const SETTLE_MS = 700; // a longer pause than this ends what was being typed
   const STORE = "firstpull-waiting";
   const TYPED = "firstpull-typed";
 
@@ -151,7 +151,8 @@
 
   /* ---- keys ---- */
 
-  const fast = () => keys.count >= 3 && /\d/.test(keys.text) && (keys.last - keys.first) / (keys.count - 1) <= BURST_MS;
+  const number = () => keys.count >= 3 && /\d/.test(keys.text);
+  const fast = () => number() && (keys.last - keys.first) / (keys.count - 1) <= BURST_MS;
 
   function track(event) {
     if (event.timeStamp - keys.last > SETTLE_MS) keys = { text: "", first: event.timeStamp, last: event.timeStamp, count: 0 };
@@ -176,12 +177,12 @@
     }
     if (event.target.closest("input:not([type=radio]):not([type=checkbox]), textarea, select")) return;
     clearTimeout(settle);
-    if (ends && fast()) {
+    if (ends && number() && event.timeStamp - keys.last <= SETTLE_MS) {
       event.preventDefault(); // else the gauge's Enter would press the button that has the focus
       caught();
     } else if (event.key.length === 1 && (event.key !== " " || keys.text)) {
       track(event);
-      settle = setTimeout(() => { if (fast()) caught(); else forget(); }, SETTLE_MS);
+      settle = setTimeout(() => { if (number()) caught(); else forget(); }, SETTLE_MS);
     }
   }
   function caught() {
