@@ -85,7 +85,7 @@ class _Reading:
     unit_missing: list[str] = field(default_factory=list)
     rounded: set[str] = field(default_factory=set)
 
-    def problem(self, row: int, column: str, value: str, error: BadInput | tuple[str, str]) -> None:
+    def problem(self, row: int, column: str, value: str, *, error: BadInput | tuple[str, str]) -> None:
         what, hint = (error.what, error.hint) if isinstance(error, BadInput) else error
         self.problems.append(Problem(row, column, value[:200], what, hint))
 
@@ -209,7 +209,7 @@ def _required_present(reading: _Reading, columns: Sequence[Column], row: int) ->
     missing = [rule for rule in FIELDS if rule.required and rule.name not in present]
     for rule in missing:
         words = ", ".join(f"“{word}”" for word in (rule.name, *rule.words[:3]))
-        reading.problem(row, rule.name, "", ("There is no column for this.", f"Name one {words}."))
+        reading.problem(row, rule.name, "", error=("There is no column for this.", f"Name one {words}."))
     return not missing
 
 
@@ -228,7 +228,10 @@ def _check_units(reading: _Reading, columns: Sequence[Column], body: Sequence[Te
                 row,
                 column.heading,
                 values[0],
-                ("No unit is given for this column.", f"Choose {', '.join(units_of(rule.kind))}, or write {choices}."),
+                error=(
+                    "No unit is given for this column.",
+                    f"Choose {', '.join(units_of(rule.kind))}, or write {choices}.",
+                ),
             )
             reading.unit_missing.append(column.heading)
 
@@ -262,24 +265,24 @@ def _read_row(reading: _Reading, columns: Sequence[Column], row: TextRow) -> Ins
             continue
         fault = row.faults.get(column.index)
         if fault is not None:
-            reading.problem(row.number, column.heading, text, (fault.what, fault.hint))
+            reading.problem(row.number, column.heading, text, error=(fault.what, fault.hint))
         elif not text:
             if rule.required:
-                reading.problem(row.number, column.heading, "", ("This is empty.", _example(rule, column)))
+                reading.problem(row.number, column.heading, "", error=("This is empty.", _example(rule, column)))
         elif column.heading in reading.unit_missing:
             unit_missing = True  # said once for the whole column
         else:
             try:
                 values[rule.name] = _read_cell(reading, rule, column, text)
             except BadInput as error:
-                reading.problem(row.number, column.heading, text, error)
+                reading.problem(row.number, column.heading, text, error=error)
     spill = [cell for cell in row.cells[len(columns) :] if cell]
     if spill:
         reading.problem(
             row.number,
             "",
             " ".join(spill),
-            (
+            error=(
                 "The row has more cells than there are column names.",
                 "Put values with a decimal comma in quotation marks, or separate cells by semicolons.",
             ),
@@ -297,7 +300,7 @@ def _checked(reading: _Reading, columns: Sequence[Column], row: TextRow, values:
         name = error.where.rsplit(".", 1)[-1]
         column = next((column for column in columns if column.field == name), None)
         text = row.cells[column.index] if column is not None and column.index < len(row.cells) else ""
-        reading.problem(row.number, column.heading if column else name, text, error)
+        reading.problem(row.number, column.heading if column else name, text, error=error)
         return None
     return insert
 
@@ -387,7 +390,7 @@ def _without_duplicates(
                 number,
                 heading,
                 part,
-                (
+                error=(
                     what,
                     "Keep one row for each part."
                     if alike

@@ -85,9 +85,33 @@ def draft_card(book: Book, job_id: str) -> dict[str, Any]:
 
 def build_card(state: JobState, *, mandrels: str = "") -> dict[str, Any]:
     """Everything the card says, from the state alone: the same state gives the same card."""
-    insert, tool, setting, plan = insert_of(state), tool_of(state), dict(state.setting or {}), plan_of(state)
-    stack, thick = state.stack or {}, (state.stack or {}).get("thickness", {})
-    proof, held = state.proof or {}, state.held or {}
+    setting = dict(state.setting or {})
+    acts = [step["text"] for step in setting.get("steps", ()) if step["key"] in ("mandrel", "engagement", "anvil")]
+    return {
+        "schema": SCHEMA,
+        "job": state.id,
+        "revision": state.revision,
+        "title": state.title,
+        "part_name": state.part_name,
+        "demo": state.demo,
+        "unit": state.unit,
+        "stack": _stack_lines(state),
+        "insert": _insert_lines(state),
+        "hole": _hole_lines(state),
+        "tool": _tool_lines(state, mandrels),
+        "setting": _setting_lines(state),
+        "knob": {"text": _knob_text(state)},
+        "mandrel_steps": acts,
+        "proof": _proof_lines(state),
+        "run": _run_lines(state),
+        "valid_until": _valid_until(state),
+        "sources": _sources(state, setting),
+        "cautions": [{"text": item.text, "source": item.source} for item in cautions("always", "air_off", "pull")],
+    }
+
+
+def _stack_lines(state: JobState) -> dict[str, Any]:
+    setting, stack = state.setting or {}, state.stack or {}
     layers = [
         {
             "material": layer["material"],
@@ -97,71 +121,73 @@ def build_card(state: JobState, *, mandrels: str = "") -> dict[str, Any]:
         }
         for layer in stack.get("layers", ())
     ]
+    return {
+        "layers": layers,
+        "thickness_mm": setting.get("thickness_mm"),
+        "thickness_low_mm": setting.get("thickness_low_mm"),
+        "thickness_high_mm": setting.get("thickness_high_mm"),
+        "basis": stack.get("thickness", {}).get("basis", ""),
+    }
+
+
+def _hole_lines(state: JobState) -> dict[str, Any]:
+    insert = insert_of(state)
+    return {
+        "diameter_mm": insert.hole_diameter.mm if insert.hole_diameter else None,
+        "tolerance_mm": insert.hole_tolerance.mm if insert.hole_tolerance else None,
+        "note": "Gauge the hole after painting.",
+    }
+
+
+def _tool_lines(state: JobState, mandrels: str) -> dict[str, Any]:
+    insert, tool = insert_of(state), tool_of(state)
+    return {
+        "name": tool.name if tool else "",
+        "id": state.tool_id,
+        "control": tool.control if tool else "",
+        "mandrel": mandrels or insert.thread,
+        "anvil": f"for {insert.thread}",
+        "pressure_bar": tool.line_pressure_bar if tool else None,
+    }
+
+
+def _setting_lines(state: JobState) -> dict[str, Any]:
+    setting, held, tool = state.setting or {}, state.held or {}, tool_of(state)
     force_set = tool is not None and tool.control == "force"
     return {
-        "schema": SCHEMA,
-        "job": state.id,
-        "revision": state.revision,
-        "title": state.title,
-        "part_name": state.part_name,
-        "demo": state.demo,
-        "unit": state.unit,
-        "stack": {
-            "layers": layers,
-            "thickness_mm": setting.get("thickness_mm"),
-            "thickness_low_mm": setting.get("thickness_low_mm"),
-            "thickness_high_mm": setting.get("thickness_high_mm"),
-            "basis": thick.get("basis", ""),
-        },
-        "insert": _insert_lines(state),
-        "hole": {
-            "diameter_mm": insert.hole_diameter.mm if insert.hole_diameter else None,
-            "tolerance_mm": insert.hole_tolerance.mm if insert.hole_tolerance else None,
-            "note": "Gauge the hole after painting.",
-        },
-        "tool": {
-            "name": tool.name if tool else "",
-            "id": state.tool_id,
-            "control": tool.control if tool else "",
-            "mandrel": mandrels or f"{insert.thread}",
-            "anvil": f"for {insert.thread}",
-            "pressure_bar": tool.line_pressure_bar if tool else None,
-        },
-        "setting": {
-            **{key: setting.get(key) for key in _SETTING_KEYS},
-            "pressure_bar": state.pressure_bar if force_set else None,
-            "pressure_bar_min": held.get("pressure_bar_min") if force_set else None,
-            "pressure_bar_max": held.get("pressure_bar_max") if force_set else None,
-        },
-        "knob": {"text": _knob_text(state)},
-        "mandrel_steps": [
-            step["text"] for step in setting.get("steps", ()) if step["key"] in ("mandrel", "engagement", "anvil")
+        **{key: setting.get(key) for key in _SETTING_KEYS},
+        "pressure_bar": state.pressure_bar if force_set else None,
+        "pressure_bar_min": held.get("pressure_bar_min") if force_set else None,
+        "pressure_bar_max": held.get("pressure_bar_max") if force_set else None,
+    }
+
+
+def _proof_lines(state: JobState) -> dict[str, Any]:
+    proof, held = state.proof or {}, state.held or {}
+    good = [coupon for coupon in state.good_coupons if coupon.purpose == "proof"]
+    return {
+        "sentence": proof.get("sentence", ""),
+        "measured": (proof.get("measured") or {}).get("sentence", ""),
+        "confidence": held.get("confidence"),
+        "dial_in": _dial_in_text(state),
+        "rows": proof.get("rows", []),
+        "by": ", ".join(sorted({coupon.by for coupon in good})),
+        "at": max((coupon.at for coupon in good), default=""),
+    }
+
+
+def _run_lines(state: JobState) -> dict[str, Any]:
+    plan = plan_of(state)
+    return {
+        "every_count": plan.check_every_sets,
+        "every_minutes": plan.check_every_minutes,
+        "checks": [
+            "Air pull or front gauge: set length inside the limits",
+            "Today's stack inside its limits",
+            "Head seated, no gap, square",
+            "Turning test on a sample",
         ],
-        "proof": {
-            "sentence": proof.get("sentence", ""),
-            "measured": (proof.get("measured") or {}).get("sentence", ""),
-            "confidence": held.get("confidence"),
-            "dial_in": _dial_in_text(state),
-            "rows": proof.get("rows", []),
-            "by": ", ".join(sorted({coupon.by for coupon in state.good_coupons})),
-            "at": max((coupon.at for coupon in state.good_coupons), default=""),
-        },
-        "run": {
-            "every_count": plan.check_every_sets,
-            "every_minutes": plan.check_every_minutes,
-            "checks": [
-                "Air pull or front gauge: set length inside the limits",
-                "Today's stack inside its limits",
-                "Head seated, no gap, square",
-                "Turning test on a sample",
-            ],
-            "torque_min_nm": torque_limit_nm(state),
-        },
-        "valid_until": _valid_until(state),
-        "sources": _sources(state, setting),
-        "cautions": [
-            {"text": caution.text, "source": caution.source} for caution in cautions("always", "air_off", "pull")
-        ],
+        "torque_min_nm": torque_limit_nm(state),
     }
 
 

@@ -119,9 +119,10 @@ def compute_setting(request: SettingRequest, *, unit: LengthUnit = "mm") -> Sett
     set_length = insert.length_free.nanometres - stroke
     protrusion = _check_room(insert, allowance.value, stroke, unit)
     window = find_window(request, value_nm=value, low_nm=low, high_nm=high, allowance=allowance.value, unit=unit)
-    load = insert.setting_load_n
-    mandrel = mandrel_plan(insert, setting_load_n=load, mandrel_class=request.mandrel_class)
-    room = None if tool is None else _check_capacity(tool, stroke / NM_PER_MM, load, request.gap_mm, unit)
+    mandrel = mandrel_plan(insert, setting_load_n=insert.setting_load_n, mandrel_class=request.mandrel_class)
+    room = (
+        None if tool is None else _check_capacity(tool, stroke / NM_PER_MM, insert.setting_load_n, request.gap_mm, unit)
+    )
     shift = request.shift or AirToStack()
     air_target = (
         None if tool is not None and tool.control == "force" else round(set_length / NM_PER_MM - shift.mean_mm, 6)
@@ -130,18 +131,15 @@ def compute_setting(request: SettingRequest, *, unit: LengthUnit = "mm") -> Sett
     move = _move(tool, request.present_set_length, air_target, unit)
     blockers = _blockers(tool, window, mandrel, ladder)
     head = head_height_nm(insert)
+    said = _warnings(request, stack, unused, window, room, unit)
     return Setting(
         stroke_mm=_mm(stroke),
         stroke_sd_mm=round(math.hypot(allowance.sd_mm or 0.0, SLOPE_DOUBT * unused / NM_PER_MM), 6),
         stroke_min_mm=_mm_or_none(window.stroke_min_nm),
         stroke_max_mm=_mm_or_none(window.stroke_max_nm),
         set_length_mm=_mm(set_length),
-        set_length_min_mm=None
-        if window.stroke_max_nm is None
-        else _mm(insert.length_free.nanometres - window.stroke_max_nm),
-        set_length_max_mm=None
-        if window.stroke_min_nm is None
-        else _mm(insert.length_free.nanometres - window.stroke_min_nm),
+        set_length_min_mm=_left_mm(insert, window.stroke_max_nm),
+        set_length_max_mm=_left_mm(insert, window.stroke_min_nm),
         batch_stroke_min_mm=_mm_or_none(window.batch_min_nm),
         batch_stroke_max_mm=_mm_or_none(window.batch_max_nm),
         free_protrusion_mm=None if head is None else _mm(insert.length_free.nanometres - head - value),
@@ -163,12 +161,7 @@ def compute_setting(request: SettingRequest, *, unit: LengthUnit = "mm") -> Sett
         ends=window.ends,
         releasable=not blockers,
         blockers=blockers,
-        warnings=(
-            *blockers,
-            *_warnings(request, stack, unused, window, room, unit),
-            *ladder_warnings,
-            *mandrel.warnings,
-        ),
+        warnings=(*blockers, *said, *ladder_warnings, *mandrel.warnings),
         cautions=_cautions(request),
         steps=_steps(request, mandrel, move, ladder, air_target, set_length, unit),
         knob_move=move,
@@ -176,6 +169,11 @@ def compute_setting(request: SettingRequest, *, unit: LengthUnit = "mm") -> Sett
         mandrel=mandrel,
         pressure=ladder,
     )
+
+
+def _left_mm(insert: Insert, stroke_nm: int | None) -> float | None:
+    """What is left of the free length after a stroke (mm); None for no stroke."""
+    return None if stroke_nm is None else _mm(insert.length_free.nanometres - stroke_nm)
 
 
 def _limits_nm(request: SettingRequest, stack: Thickness) -> tuple[int, int, int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
@@ -49,7 +50,11 @@ def do_dial_in(
         air = "off" if do == "turned" else ""
         return _page(here, here.book.job(job), air=air, typed=reading, problem=problem, status_code=status)
 
-    return act(here, perform, refused)
+    return act(perform, refused)
+
+
+_PLAIN: dict[str, Callable[..., JobState]] = {"cycled": dial_in.dry_cycle, "reconnected": dial_in.reconnect}
+_SIMULATED: dict[str, Callable[..., JobState]] = {"pull": practice_bench.pull, "again": practice_bench.read_again}
 
 
 def _do(here: Desk, job: str, do: str, *, reading: str, reason: str, form: dict[str, str]) -> str:
@@ -63,16 +68,10 @@ def _do(here: Desk, job: str, do: str, *, reading: str, reason: str, form: dict[
         return f"{address}?air=off"
     elif do == "turned":
         _turned(here, state, reply, doing)
-    elif do == "cycled":
-        dial_in.dry_cycle(book, job, doing=doing)
-    elif do == "reconnected":
-        dial_in.reconnect(book, job, doing=doing)
-    elif do == "pull" and here.practice:
-        practice_bench.pull(book, job, doing=doing)
-    elif do == "again" and here.practice:
-        practice_bench.read_again(book, job, doing=doing)
-    elif do == "skip_again":
-        return f"{address}?air=go"
+    elif do in _PLAIN:
+        _PLAIN[do](book, job, doing=doing)
+    elif do in _SIMULATED and here.practice:
+        _SIMULATED[do](book, job, doing=doing)
     elif do.startswith("strike "):
         dial_in.strike_out(book, job, _number(do), reason=reason or "struck out at the bench", doing=doing)
     elif do == "hold":
@@ -98,7 +97,7 @@ def _read(here: Desk, state: JobState, value: Length, *, doing: Any) -> None:
         dial_in.record_pull(here.book, state.id, value, doing=doing, where=where)
 
 
-def _turned(here: Desk, state: JobState, reply: dict[str, Any], doing: Any) -> None:
+def _turned(here: Desk, state: JobState, reply: Mapping[str, Any], doing: Any) -> None:
     if reply.get("action") != "turn":
         raise Unsafe("There is no turn to make.", where="turn", hint="Look at what the page asks now.")
     cycles = int(reply.get("dry_cycles") or 0)
@@ -204,7 +203,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
     return _read_view(here, state, again=action == "remeasure", crumb=crumb, problem=problem, typed=typed)
 
 
-def _turn_view(here: Desk, state: JobState, reply: dict[str, Any], *, air: str, crumb: str) -> dict[str, Any]:
+def _turn_view(here: Desk, state: JobState, reply: Mapping[str, Any], *, air: str, crumb: str) -> dict[str, Any]:
     tool = tool_of(state)
     clicks = reply.get("clicks")
     per_turn = tool.clicks_per_turn if tool is not None else None
