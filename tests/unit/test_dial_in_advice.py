@@ -86,6 +86,8 @@ def test_a_short_trial_is_approached_from_less_stroke() -> None:
     assert back["action"] == "turn"
     assert back["clicks"] < -10
     assert "dry_cycles" not in back
+    assert back["then"]["clicks"] > 0
+    assert back["expected"]["reading"] == pytest.approx(11.2, abs=0.06)
     forward = ask([*history, turn(back["clicks"])])
     assert forward["action"] == "turn"
     assert forward["clicks"] >= 3

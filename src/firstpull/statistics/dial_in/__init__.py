@@ -22,7 +22,9 @@ def advise(request: object) -> dict[str, Any]:
     """The next action for one request (version 1). All lengths in and out are in ``job.units``.
 
     Beside the action's own fields every reply carries ``why``, ``belief`` and ``expected`` (the next pull's reading
-    after the action). Fields this version does not know are ignored and named in ``ignored``.
+    after the action). A turn past the aim also carries ``then``, the step that the next reply is going to order; a
+    pull carries ``where`` when the job gives an air-to-stack shift. Fields this version does not know are ignored and
+    named in ``ignored``.
     """
     from firstpull.statistics.dial_in.decide import decided
     from firstpull.statistics.dial_in.explain import reply

@@ -35,14 +35,15 @@ _LEAST_GAIN = 0.02
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """One reply, not yet in words. ``move_turns`` is + towards more stroke; ``cause`` picks the sentence."""
+    """One reply, not yet in words. ``steps_turns``: the step ordered now, and the one that will follow it, + towards
+    more stroke. ``expected`` is the reading after both. ``cause`` picks the sentence."""
 
     action: Action
     cause: str
     belief: Belief
     expected: Belief
     where: Where
-    move_turns: float = 0.0
+    steps_turns: tuple[float, ...] = ()
     dry_cycles: int = 0
     reason: Reason = ""
     confidence: float = 0.0
@@ -97,13 +98,12 @@ def _reply(
     action: Action,
     *,
     cause: str,
-    move_turns: float = 0.0,
+    steps: tuple[float, ...] = (),
     dry_cycles: int = 0,
     reason: Reason = "",
     confidence: float = 0.0,
 ) -> Decision:
-    moves = (move_turns,) if move_turns else ()
-    expected = next_reading(view.state, view.job, where=view.where, moves=moves, warm=action == "turn")
+    expected = next_reading(view.state, view.job, where=view.where, moves=steps, warm=action == "turn")
     readings, pulls = _suspects(view)
     return Decision(
         action=action,
@@ -111,7 +111,7 @@ def _reply(
         belief=view.belief,
         expected=expected,
         where=view.where,
-        move_turns=move_turns,
+        steps_turns=steps,
         dry_cycles=dry_cycles,
         reason=reason,
         confidence=confidence,
@@ -241,7 +241,7 @@ def _worth_turning(view: _View, move: Move) -> bool:
 def _order(view: _View, move: Move, *, cause: str = "") -> Decision:
     final = len(move.steps) == 1
     kind = cause or ("more" if move.first > 0 else "less") if final else "back_off"
-    return _reply(view, "turn", cause=kind, move_turns=move.first, dry_cycles=DRY_CYCLES if final else 0)
+    return _reply(view, "turn", cause=kind, steps=move.steps, dry_cycles=DRY_CYCLES if final else 0)
 
 
 def _used_up(view: _View) -> Decision | None:

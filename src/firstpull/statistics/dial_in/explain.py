@@ -64,14 +64,19 @@ def expected_fields(decision: Decision, request: Request) -> dict[str, float]:
 
 
 def _knob_fields(decision: Decision, request: Request) -> dict[str, Any]:
-    job = request.job
-    turns = decision.move_turns if job.plus_is_more else -decision.move_turns
-    fields: dict[str, Any] = (
-        {"turns": round(turns, 4)} if job.clicks_per_turn is None else {"clicks": round(turns * job.clicks_per_turn)}
-    )
+    """The order; ``then`` names the step that the next reply is going to order after a move past the aim."""
+    fields = _knob_step(decision.steps_turns[0], request)
+    if len(decision.steps_turns) > 1:
+        fields["then"] = _knob_step(decision.steps_turns[1], request)
     if decision.dry_cycles:
         fields["dry_cycles"] = decision.dry_cycles
     return fields
+
+
+def _knob_step(more_turns: float, request: Request) -> dict[str, Any]:
+    job = request.job
+    turns = more_turns if job.plus_is_more else -more_turns
+    return {"turns": round(turns, 4)} if job.clicks_per_turn is None else {"clicks": round(turns * job.clicks_per_turn)}
 
 
 def sentence(decision: Decision, request: Request) -> str:
@@ -99,10 +104,10 @@ def sentence(decision: Decision, request: Request) -> str:
 
 def _turn_sentence(decision: Decision, request: Request, *, expected: str) -> str:
     job = request.job
-    turns = abs(decision.move_turns)
+    turns = abs(decision.steps_turns[0])
     clicks = None if job.clicks_per_turn is None else round(turns * job.clicks_per_turn)
     amount = f"{turns:.2f} turns" if clicks is None else f"{clicks} click{'' if clicks == 1 else 's'}"
-    direction = "more" if decision.move_turns > 0 else "less"
+    direction = "more" if decision.steps_turns[0] > 0 else "less"
     if decision.cause == "take_up":
         return f"Turn {amount} towards {direction} stroke to take up the play of the knob before the first pull."
     if decision.cause == "back_off":
