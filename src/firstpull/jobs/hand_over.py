@@ -141,13 +141,14 @@ def _hole_lines(state: JobState) -> dict[str, Any]:
 
 def _tool_lines(state: JobState, mandrels: str) -> dict[str, Any]:
     insert, tool = insert_of(state), tool_of(state)
+    force_set = tool is not None and tool.control == "force"
     return {
         "name": tool.name if tool else "",
         "id": state.tool_id,
         "control": tool.control if tool else "",
         "mandrel": mandrels or insert.thread,
         "anvil": f"for {insert.thread}",
-        "pressure_bar": tool.line_pressure_bar if tool else None,
+        "pressure_bar": state.pressure_bar if force_set else tool.line_pressure_bar if tool else None,
     }
 
 
@@ -177,12 +178,15 @@ def _proof_lines(state: JobState) -> dict[str, Any]:
 
 
 def _run_lines(state: JobState) -> dict[str, Any]:
-    plan = plan_of(state)
+    plan, tool = plan_of(state), tool_of(state)
+    by_pressure = tool is not None and tool.control == "force"
     return {
         "every_count": plan.check_every_sets,
         "every_minutes": plan.check_every_minutes,
         "checks": [
-            "Air pull or front gauge: set length inside the limits",
+            "Pressure at the inlet while it cycles: inside its band"
+            if by_pressure
+            else "Air pull or front gauge: set length inside the limits",
             "Today's stack inside its limits",
             "Head seated, no gap, square",
             "Turning test on a sample",

@@ -11,6 +11,7 @@ from firstpull.jobs import dial_in
 from firstpull.jobs.shapes import insert_of, tool_of
 from firstpull.jobs.workshop import Book, Doing
 from firstpull.record.job import Coupon, JobState
+from firstpull.record.rules import reopen_hindrances
 from firstpull.statistics.acceptance import reliability_shown, shown_text, success_run_count
 from firstpull.statistics.tolerance_intervals import share_inside, tolerance_interval
 from firstpull.units import Length, Torque
@@ -178,7 +179,8 @@ def check_coupon(
     book: Book, job_id: str, finding: Finding, *, doing: Doing, purpose: str = "proof", gauge: str = ""
 ) -> JobState:
     """One coupon: what was found on it. A value outside its limit fails the coupon. The verdict is judged and recorded
-    with it. Every eye check must be answered; ``section`` when the coupon was cut. Raises BadInput, Unsafe.
+    with it. Every eye check must be answered, unless one has failed already; ``section`` when the coupon was cut.
+    Raises BadInput, Unsafe.
     """
     state = book.job(job_id)
     wanted = ends(state)
@@ -275,6 +277,35 @@ def verdict_of(state: JobState) -> dict[str, Any]:
     }
 
 
+@dataclass(frozen=True, slots=True)
+class Again:
+    """The proof after a stop: good and bad coupons since then, what is still owed, and what they show in a sentence."""
+
+    good: int
+    bad: int
+    owed: tuple[str, ...]
+    sentence: str
+
+
+def again_of(state: JobState) -> Again:
+    """What the coupons since the last stop show, and what is owed before the run may go on."""
+    plan = plan_of(state)
+    since = [c for c in state.coupons if state.stops and c.sequence > state.stops[-1].sequence and c.counts]
+    good = sum(coupon.passed for coupon in since)
+    bad = len(since) - good
+    sentence = shown_text(good, plan.confidence, failed=bad, wanted=plan.reliability)
+    return Again(good, bad, reopen_hindrances(state), sentence)
+
+
+def purpose_of(state: JobState) -> str:
+    """What a coupon set now is for: "re-proof" after a stop, "ladder" while a force-set tool's pressure is looked for,
+    else "proof"."""
+    tool = tool_of(state)
+    if state.stopped:
+        return "re-proof"
+    return "ladder" if tool is not None and tool.control == "force" and state.held is None else "proof"
+
+
 def failing_cures(coupon: Coupon) -> tuple[CheckKind, ...]:
     """What each failed check of a coupon usually means, and the step that cures it."""
     length = CheckKind(
@@ -298,7 +329,7 @@ def _judge_checks(state: JobState, finding: Finding) -> tuple[dict[str, Any], li
     failed: list[str] = []
     for kind in (*CHECKS, SECTION):
         answer = checks.get(kind.key, "")
-        if not answer and kind is SECTION:
+        if not answer and (kind is SECTION or "fail" in checks.values()):
             continue
         if answer not in ("pass", "fail"):
             raise BadInput(f"“{kind.question}” is not answered.", where=kind.key, hint="pass or fail.")
@@ -335,8 +366,11 @@ def _judge_checks(state: JobState, finding: Finding) -> tuple[dict[str, Any], li
 
 def _length_fails(state: JobState, finding: Finding) -> str:
     """Why this set length fails, or "". A free length measured before allows for the insert's own length. Compared on
-    exact values: the window's ends belong to it."""
-    setting = state.setting or {}
+    exact values: the window's ends belong to it. Under a force-set tool the length is noted and not judged: it is steep
+    on the plateau and flat after seating."""
+    setting, tool = state.setting or {}, tool_of(state)
+    if tool is not None and tool.control == "force":
+        return ""
     low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
     if finding.set_length is None or low is None or high is None:
         return ""

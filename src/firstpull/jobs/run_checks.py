@@ -17,13 +17,17 @@ from firstpull.statistics.control_charts import IndividualsChart, individuals_ch
 from firstpull.units import Length, Torque, show_mm
 
 KINDS: dict[str, str] = {
-    "tool": "Tool: air pull or front gauge",
+    "tool": "Tool: air pull, front gauge or, force-set, the pressure",
     "joint": "Joint: today's stack, head seated, turning test",
     "go no-go": "Go / no-go on a set insert",
     "first off": "First-off",
     "last off": "Last-off",
 }
 IN_CONTROL, LOOK, STOP = "in control", "look", "stop"
+# a pressure proven at one value only has no band: this much, the reading of a common gauge, is let pass [assumption]
+PRESSURE_READING_BAR = 0.1
+# what is asked one after the other in a round of checks; tool and joint are never judged by each other's values
+ROUND: tuple[str, ...] = ("tool", "stack", "head", "turning")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +43,9 @@ class Due:
 class Found:
     """What one check found at ``count`` sets so far.
 
-    Tool checks have ``set_length`` (``in_air`` or on a set insert by the front gauge); joint checks ``thickness``,
-    ``seated`` and ``torque``; go/no-go, first-off and last-off ``good``, with or without values.
+    Tool checks have ``set_length`` (``in_air`` or on a set insert by the front gauge), or ``pressure_bar`` under a
+    force-set tool; joint checks ``thickness``, ``seated`` and ``torque``; go/no-go, first-off and last-off ``good``,
+    with or without values.
     """
 
     kind: str
@@ -52,6 +57,7 @@ class Found:
     torque: Torque | None = None
     arrangement: str = ""
     good: bool | None = None
+    pressure_bar: float | None = None
 
 
 def record_check(book: Book, job_id: str, found: Found, *, doing: Doing, gauge: str = "") -> JobState:
@@ -69,7 +75,8 @@ def record_check(book: Book, job_id: str, found: Found, *, doing: Doing, gauge: 
             where="count",
             hint="Count all sets of this card.",
         )
-    if all(value is None for value in (found.set_length, found.thickness, found.seated, found.torque, found.good)):
+    values_given = (found.set_length, found.thickness, found.seated, found.torque, found.good, found.pressure_bar)
+    if all(value is None for value in values_given):
         raise BadInput("Nothing was checked.", where="reading", hint="Give a value or an answer.")
     values: dict[str, Any] = {
         "kind": found.kind,
@@ -82,6 +89,7 @@ def record_check(book: Book, job_id: str, found: Found, *, doing: Doing, gauge: 
         "torque_typed": found.torque.typed if found.torque else "",
         "arrangement": found.arrangement,
         "good": found.good,
+        "pressure_bar": found.pressure_bar,
     }
     result, reasons = judge_check(state, values)
     planned: list[Planned] = [("RunChecked", {**values, "result": result, "reasons": list(reasons)})]
@@ -116,6 +124,8 @@ def judge_check(state: JobState, values: Mapping[str, Any]) -> tuple[str, tuple[
     limit = torque_limit_nm(state)
     if values.get("torque_nm") is not None and limit is not None and values["torque_nm"] < limit:
         stops.append(f"It moved at {values['torque_nm']:.2f} N·m; the least is {limit:.2f} N·m.")
+    if values.get("pressure_bar") is not None:
+        stops.extend(_pressure_outside(state, float(values["pressure_bar"])))
     if values.get("set_length") is not None:
         low, high = length_limits_mm(state, in_air=bool(values.get("in_air")))
         if low is not None and high is not None:
@@ -143,6 +153,42 @@ def length_limits_mm(state: JobState, *, in_air: bool) -> tuple[float | None, fl
         return None, None
     shift = float(setting.get("air_to_stack_mm") or 0.0) if in_air else 0.0
     return low - shift, high - shift
+
+
+def pressure_limits_bar(state: JobState) -> tuple[float | None, float | None]:
+    """The band of pressure (bar) that the card was proven in; None for a stroke-set tool."""
+    setting = _card(state)["setting"]
+    low, high = setting.get("pressure_bar_min"), setting.get("pressure_bar_max")
+    if low is None or high is None:
+        return None, None
+    if high - low < 2 * PRESSURE_READING_BAR:
+        middle = float(setting.get("pressure_bar") or low)
+        return min(low, middle - PRESSURE_READING_BAR), max(high, middle + PRESSURE_READING_BAR)
+    return low, high
+
+
+def what_now(state: JobState) -> str:
+    """What to check next: "first off" before anything else, then the members of :data:`ROUND` in turn."""
+    last = last_check(state)
+    if last is None:
+        return "first off"
+    if last.kind != "joint":
+        return ROUND[1] if last.kind == "tool" else ROUND[0]
+    data = last.data
+    done = "turning" if data.get("torque_nm") is not None else "head" if data.get("seated") is not None else "stack"
+    return ROUND[(ROUND.index(done) + 1) % len(ROUND)]
+
+
+def quarantine(state: JobState) -> str:
+    """What the present stop keeps apart, in a sentence; "" when the run is not stopped."""
+    if not state.stopped:
+        return ""
+    first, last = state.stops[-1].first_suspect, state.stops[-1].last_suspect
+    if last < first:
+        return "Nothing was set since the last good check."
+    sets = f"Set {first}" if first == last else f"Sets {first} to {last}"
+    verb = "is" if first == last else "are"
+    return f"{sets} {verb} kept apart: everything since the last good check."
 
 
 def tool_lengths_mm(state: JobState, *, in_air: bool) -> list[float]:
@@ -241,6 +287,17 @@ def _stop_event(state: JobState, count: int, reason: str) -> Planned:
     good = [check.count for check in state.checks if not check.struck_out and check.result != STOP]
     first = (good[-1] if good else 0) + 1
     return ("Stopped", {"reason": reason, "first_suspect": first, "last_suspect": max(count, first - 1)})
+
+
+def _pressure_outside(state: JobState, pressure_bar: float) -> list[str]:
+    low, high = pressure_limits_bar(state)
+    if not 0 < pressure_bar < 1000:
+        raise BadInput("A pressure is more than 0 bar.", where="reading", hint="For example 4.8 bar.")
+    if low is not None and pressure_bar < low - 1e-9:
+        return [f"The pressure ({pressure_bar:.2f} bar) is below {low:.2f} bar."]
+    if high is not None and pressure_bar > high + 1e-9:
+        return [f"The pressure ({pressure_bar:.2f} bar) is above {high:.2f} bar."]
+    return []
 
 
 def _outside(value: Length, low_mm: float, high_mm: float, what: str, state: JobState, stops: list[str]) -> None:
