@@ -396,6 +396,7 @@ def test_every_word_is_used_and_there() -> None:
     assert used <= there
     by_value = {("frame", "unit_mm"), ("frame", "unit_in"), ("person", "in")}
     by_value |= {("choose", key) for key in ("thread", "access")}
+    by_value |= {("record", room) for room in ("bench", "practice")}
     by_value |= {("cautions", key) for _, key in there if _ == "cautions"}
     assert {pair for pair in there if pair[0] not in whole} - used - by_value == set()
 
