@@ -83,18 +83,23 @@ def test_the_ladder_ends_in_the_middle_of_what_passed(book: Book, job: str) -> N
     """Climbing stops at the first sign of too much; the middle of the band is proven and held with its ends."""
     climb(book, job, low_bar=4.2, high_bar=5.7)
     low, high = force_set.passing_range(book.job(job))
-    assert low is not None and high is not None
-    assert low >= 4.2 and high <= 5.7
+    assert low is not None
+    assert high is not None
+    assert low >= 4.2
+    assert high <= 5.7
     assert book.job(job).pressure_bar == pytest.approx((low + high) / 2, abs=0.006)
     held = force_set.hold_pressure(book, job, doing=ADA).held
-    assert held is not None and (held["pressure_bar_min"], held["pressure_bar_max"]) == (low, high)
+    assert held is not None
+    assert (held["pressure_bar_min"], held["pressure_bar_max"]) == (low, high)
 
 
 def test_a_ladder_without_a_failure_is_proven_in_its_middle(book: Book, job: str) -> None:
     """When the last rung passes too, the tool may come down into the band that passed."""
     climb(book, job)
     low, high = force_set.passing_range(book.job(job))
-    assert low is not None and high is not None and low < book.job(job).pressure_bar < high  # type: ignore[operator]
+    assert low is not None
+    assert high is not None
+    assert low < book.job(job).pressure_bar < high
     assert force_set.hold_pressure(book, job, doing=ADA).held is not None
 
 
@@ -147,7 +152,8 @@ def test_coupons_of_the_ladder_do_not_prove(book: Book, job: str) -> None:
     climb(book, job, low_bar=4.2, high_bar=5.7)
     force_set.hold_pressure(book, job, doing=ADA)
     state = prove.judge(book, job, ADA)
-    assert state.proof is not None and state.proof["good"] == 0
+    assert state.proof is not None
+    assert state.proof["good"] == 0
     with pytest.raises(Unsafe):
         hand_over.release(book, job, doing=ADA)
 
@@ -168,12 +174,14 @@ def test_from_ladder_to_run(book: Book, job: str) -> None:
     assert card["setting"]["pressure_bar"] == card["tool"]["pressure_bar"] == book.job(job).pressure_bar
     assert hand_over.card_pdf(book, job)[:5] == b"%PDF-"
     low, high = run_checks.pressure_limits_bar(book.job(job))
-    assert low is not None and high is not None
+    assert low is not None
+    assert high is not None
     found = run_checks.Found(kind="tool", count=1, pressure_bar=low)
     assert run_checks.standing(run_checks.record_check(book, job, found, doing=ADA)) == "in control"
     found = run_checks.Found(kind="tool", count=50, pressure_bar=high + 0.01)
     state = run_checks.record_check(book, job, found, doing=ADA)
-    assert state.stopped and "above" in state.stops[-1].reason
+    assert state.stopped
+    assert "above" in state.stops[-1].reason
     assert run_checks.quarantine(state) == "Sets 2 to 50 are kept apart: everything since the last good check."
     for _number in range(3):
         coupon(book, job)

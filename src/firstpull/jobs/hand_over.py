@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from firstpull.errors import Unsafe
+from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs.dial_in import promise
 from firstpull.jobs.prove import plan_of, torque_limit_nm
 from firstpull.jobs.shapes import insert_of, tool_of
@@ -57,12 +57,16 @@ def card_of(book: Book, state: JobState) -> dict[str, Any]:
 
 
 def card_pdf(book: Book, job_id: str, *, size: str = "A5", unit: LengthUnit | None = None) -> bytes:
-    """The released card as PDF, A5 or A4, in the unit the job was proved in unless ``unit`` says otherwise."""
+    """The released card as PDF, A5 or A4, in the unit the job was proved in unless ``unit`` says otherwise.
+
+    Raises BadInput for another size, Unsafe before a release.
+    """
     from firstpull.paper import card_pdf as draw
 
-    state = book.job(job_id)
-    card = card_of(book, state)
-    return draw(card, size=size, unit=unit or card["unit"])
+    if size not in ("A4", "A5"):
+        raise BadInput(f"“{size}” is not a size of card.", where="size", hint="A5 or A4.")
+    card = card_of(book, book.job(job_id))
+    return draw(card, size="A4" if size == "A4" else "A5", unit=unit or card["unit"])
 
 
 def draft_card(book: Book, job_id: str) -> dict[str, Any]:

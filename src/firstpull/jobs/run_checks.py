@@ -105,6 +105,24 @@ def judge_check(state: JobState, values: Mapping[str, Any]) -> tuple[str, tuple[
     Limits are those of the frozen card, compared on exact nanometres; the run rules speak on the tool's set lengths
     only and ask for a look, never for a stop.
     """
+    stops = _stops_of(state, values)
+    if stops:
+        return STOP, tuple(stops)
+    if values.get("set_length") is not None:
+        lengths = [
+            *tool_lengths_mm(state, in_air=bool(values.get("in_air"))),
+            Length.from_json(values["set_length"]).mm,
+        ]
+        chart = chart_of(state, lengths, in_air=bool(values.get("in_air")))
+        last = len(lengths) - 1
+        looks = tuple(signal.text for signal in chart.signals if signal.index == last) if chart else ()
+        if looks:
+            return LOOK, looks
+    return IN_CONTROL, ()
+
+
+def _stops_of(state: JobState, values: Mapping[str, Any]) -> list[str]:
+    """Everything in these values that stops the run."""
     card = _card(state)
     stops: list[str] = []
     if values.get("good") is False:
@@ -130,19 +148,7 @@ def judge_check(state: JobState, values: Mapping[str, Any]) -> tuple[str, tuple[
         low, high = length_limits_mm(state, in_air=bool(values.get("in_air")))
         if low is not None and high is not None:
             _outside(Length.from_json(values["set_length"]), low, high, "The set length", state, stops)
-    if stops:
-        return STOP, tuple(stops)
-    if values.get("set_length") is not None:
-        lengths = [
-            *tool_lengths_mm(state, in_air=bool(values.get("in_air"))),
-            Length.from_json(values["set_length"]).mm,
-        ]
-        chart = chart_of(state, lengths, in_air=bool(values.get("in_air")))
-        last = len(lengths) - 1
-        looks = tuple(signal.text for signal in chart.signals if signal.index == last) if chart else ()
-        if looks:
-            return LOOK, looks
-    return IN_CONTROL, ()
+    return stops
 
 
 def length_limits_mm(state: JobState, *, in_air: bool) -> tuple[float | None, float | None]:
