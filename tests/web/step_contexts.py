@@ -154,8 +154,15 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "go_on": {"label": "Lid", "note": "dial in", "address": "/jobs/1"},
         "new_job": "/new",
         "jobs": [{"name": "Rack", "note": "prove", "address": "/jobs/2"}],
-        "search": {"address": "/find", "value": "rak", "nearest": [{"name": "Rack", "note": "", "address": "/jobs/2"}]},
-        "stray": {"text": "11.61", "address": "/stray", "client_id": "c-2", "jobs": [{"label": "Lid", "do": "1"}]},
+        "more_jobs": 2,
+        "search": {
+            "address": "/find",
+            "value": "rak",
+            "note": "",
+            "nearest": [{"name": "Rack", "note": "", "address": "/jobs/2"}],
+        },
+        "stray": {"text": "11.61", "jobs": [{"label": "Lid", "address": "/jobs/1/dial-in?reading=11.61"}]},
+        "cards": [{"name": "Lid", "state": "good", "word": "In control", "note": "since noon", "address": "/jobs/1"}],
         "tools": [{"name": "Tool", "state": "stop", "word": "stop", "note": "stalled", "address": "/tools/1"}],
     },
     "practice_said": {

@@ -18,7 +18,7 @@ from firstpull.mechanics.stack import Layer, Stack
 from firstpull.mechanics.tool import Tool
 from firstpull.practice import TEMPERAMENTS, Nominals, PracticeCoupon, PracticePull, PracticeTruth, SimulatedTool
 from firstpull.record.job import Coupon, JobState, Move, Pull
-from firstpull.units import Length, Torque, parse_length, parse_torque
+from firstpull.units import Length, LengthUnit, Torque, parse_length, parse_torque, show_mm
 
 PART = "PRACTICE-M6"
 GAUGE = "practice-caliper"
@@ -28,7 +28,7 @@ HELPER = "practice bench"
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """What the reading said, what the tool really did, and what a better move was; sentences in mm."""
+    """What the reading said, what the tool really did, and what a better move was; sentences for the person."""
 
     said: str
     did: str
@@ -154,29 +154,50 @@ def coupon(book: Book, job_id: str, *, doing: Doing, cut: bool = True) -> JobSta
     return prove.check_coupon(book, job_id, finding, doing=doing)
 
 
-def review(state: JobState) -> Review:
-    """What the last reading said, what the tool really did, and the move that would have been best then."""
-    tool, truth = simulated_tool(state), simulated_tool(state).truth()
+def review(state: JobState, *, unit: LengthUnit = "mm") -> Review:
+    """What the last reading said, what the tool really did, and the move that would have been best then; lengths in
+    ``unit``."""
+    tool = simulated_tool(state)
+    truth = tool.truth()
     last = tool.pulls[-1] if tool.pulls else None
     if last is None:
         return Review("Nothing has been pulled yet.", "", "")
-    said = f"Pull {last.index + 1}: the caliper read {last.reading_mm:.2f} mm."
-    did = _did(last, truth)
-    knob = tool_of(state)
-    lead = knob.lead_per_turn.mm if knob is not None and knob.lead_per_turn is not None else 0.5
-    left = truth.mean_stack_length_mm - truth.target_length_mm
-    sign = 1 if knob is None or knob.plus_turns == "more stroke" else -1
-    clicks = tool.clicks_per_turn
-    turns = sign * left / (truth.lead_mm or lead)
-    move = f"{turns * clicks:+.1f} clicks" if clicks else f"{turns:+.2f} turns"
-    better = f"From where the tool really stands now, {move} would bring the mean to {truth.target_length_mm:.2f} mm."
+    said = f"Pull {last.index + 1}: the caliper read {_in(last.reading_mm, unit)}."
+    if state.moves and state.moves[-1].kind == "turn" and state.moves[-1].sequence > _last_pull(state):
+        said += f" Then you turned {_turned_words(state.moves[-1])}."
     if not truth.reachable:
-        better = "This target can not be reached with this tool. The right answer was to stop."
-    return Review(said, did, better)
+        return Review(
+            said,
+            _did(last, truth, unit),
+            "This tool can not reach the target. The right answer is to stop, not to turn.",
+        )
+    return Review(said, _did(last, truth, unit), _better(state, tool, unit))
 
 
-def _did(last: PracticePull, truth: PracticeTruth) -> str:
-    text = f"The insert really was {last.true_length_mm:.3f} mm; the tool's mean in the stack stands at {truth.mean_stack_length_mm:.3f} mm."
+def _better(state: JobState, tool: SimulatedTool, unit: LengthUnit) -> str:
+    """The move that would bring the true mean nearest to the target, in whole clicks where the knob has them."""
+    truth, knob = tool.truth(), tool_of(state)
+    left = truth.mean_stack_length_mm - truth.target_length_mm
+    direction = f"towards {'more' if left > 0 else 'less'} stroke"
+    turns = abs(left) / truth.lead_mm if truth.lead_mm else 0.0
+    per_turn = tool.clicks_per_turn
+    clicks = round(turns * per_turn) if per_turn else None
+    away = f"The mean in the stack is {_in(abs(left), unit)} too {'long' if left > 0 else 'short'}"
+    if clicks == 0 or (per_turn is None and turns < 0.01):
+        return f"{away}: leave the knob, nothing brings it nearer."
+    move = f"{turns:.2f} turns" if clicks is None else f"{clicks} click{'s' if clicks != 1 else ''}"
+    sense = ""
+    if knob is not None:
+        other = "anticlockwise" if knob.plus_direction == "clockwise" else "clockwise"
+        plus = (left > 0) == (knob.plus_turns == "more stroke")
+        sense = f" ({knob.plus_direction if plus else other})"
+    back = "" if left > 0 else " Go past it and come back, so that the last turn is towards more stroke."
+    return f"{away}: {move} {direction}{sense} from here.{back}"
+
+
+def _did(last: PracticePull, truth: PracticeTruth, unit: LengthUnit) -> str:
+    mean = _in(truth.mean_stack_length_mm, unit, fine=True)
+    text = f"The insert really was {_in(last.true_length_mm, unit, fine=True)}; as the knob stands now, the mean in the stack is {mean}."
     if last.misread[0]:
         text += " That reading was a misread."
     if last.spun_off_early:
@@ -184,8 +205,23 @@ def _did(last: PracticePull, truth: PracticeTruth) -> str:
     if last.stalled:
         text += " The tool stalled: the air could not give the load."
     if last.cold > 0.5:
-        text += f" The tool was cold and came {truth.cold_shortfall_mm * last.cold:.3f} mm short."
+        text += f" The tool was cold and came {_in(truth.cold_shortfall_mm * last.cold, unit, fine=True)} short."
     return text
+
+
+def _in(value_mm: float, unit: LengthUnit, *, fine: bool = False) -> str:
+    decimals = (3 if unit == "mm" else 5) if fine else None
+    return f"{show_mm(value_mm, unit, decimals=decimals)} {unit}"
+
+
+def _last_pull(state: JobState) -> int:
+    return max((item.sequence for item in (*state.pulls, *state.coupons)), default=0)
+
+
+def _turned_words(move: Move) -> str:
+    if move.clicks is not None:
+        return f"{move.clicks:+d} click{'s' if abs(move.clicks) != 1 else ''}".replace("-", "−")
+    return f"{move.turns:+.2f} turns".replace("-", "−")
 
 
 def _actions(state: JobState) -> list[dict[str, Any]]:

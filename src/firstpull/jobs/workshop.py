@@ -30,6 +30,7 @@ from firstpull.record.things import (
 from firstpull.store import Store
 
 CATALOGUE = "catalogue:workshop"
+SUMMARY_VERSION = 2  # raise it when summarise changes: the rows are then made again when a book is opened
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +61,7 @@ class Book:
         self.path = path
         self.practice = practice
         self._clock = clock or (lambda: datetime.now(UTC))
-        self.store = Store(path, summarise=summarise)
+        self.store = Store(path, summarise=summarise, summary_version=SUMMARY_VERSION)
         self._catalogue: tuple[int, CatalogueState, dict[str, Insert]] | None = None
 
     def close(self) -> None:
@@ -214,6 +215,7 @@ def summarise(stream: str, events: Sequence[Event]) -> dict[str, Any] | None:
             "thread": insert.get("thread", ""),
             "tool": job.tool_id,
             "demo": job.demo,
+            "temperament": str((job.practice or {}).get("temperament", "")),
             "opened_at": job.opened_at,
             "released_at": job.released_at,
             "released_by": job.released_by,

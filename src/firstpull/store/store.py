@@ -123,26 +123,28 @@ class Store:
     def streams(self, kind: str = "") -> tuple[str, ...]:
         """The names of all streams (of ``kind``, such as “job”) in the order in which they were begun."""
         columns = event_table.c
-        # a literal 1: SQLite does not use the partial index for a bound value
-        query = select(columns.stream).where(columns.sequence == literal_column("1")).order_by(columns.number)
+        # left to itself SQLite walks all events; a partial index needs the literal 1
+        query = select(columns.number, columns.stream).where(columns.sequence == literal_column("1"))
+        query = query.with_hint(event_table, "INDEXED BY event_first", "sqlite")
         with self._database.reading() as connection:
-            names = connection.execute(query).scalars().all()
-        return tuple(name for name in names if not kind or stream_kind(name) == kind)
+            first = sorted((row.number, row.stream) for row in connection.execute(query))
+        return tuple(name for _, name in first if not kind or stream_kind(name) == kind)
 
-    def summaries(self, kind: str = "") -> tuple[Summary, ...]:
-        """The summaries of all streams (of ``kind``), the one last written to first."""
+    def summaries(self, kind: str = "", *, limit: int | None = None) -> tuple[Summary, ...]:
+        """The summaries of all streams (of ``kind``), the one last written to first; at most ``limit`` of them."""
         with self._database.reading() as connection:
-            return self._summaries.read(connection, kind=kind, words=())
+            return self._summaries.read(connection, kind=kind, words=(), limit=limit)
 
     def summary(self, stream: str) -> Summary | None:
         """The summary of ``stream``, or None."""
         with self._database.reading() as connection:
             return self._summaries.read_one(connection, check_stream(stream))
 
-    def search(self, text: str, *, kind: str = "") -> tuple[Summary, ...]:
-        """The summaries that hold every word of ``text``, whatever its case, the one last written to first."""
+    def search(self, text: str, *, kind: str = "", limit: int | None = None) -> tuple[Summary, ...]:
+        """The summaries that hold every word of ``text``, whatever its case, the one last written to first; at most
+        ``limit`` of them."""
         with self._database.reading() as connection:
-            return self._summaries.read(connection, kind=kind, words=text.split())
+            return self._summaries.read(connection, kind=kind, words=text.split(), limit=limit)
 
     def all_events(self) -> Iterator[Event]:
         """Every event that is saved when the walk begins, in the order of saving, without holding others up."""
@@ -178,17 +180,19 @@ class Store:
             )
         return event_from_row(row)
 
-    def import_events(self, events: Iterable[Event], *, place: Callable[[int], str] | None = None) -> int:
+    def import_events(
+        self, events: Iterable[Event], *, place: Callable[[int], str] | None = None, guard: Guard | None = None
+    ) -> int:
         """Add events that another record holds, as they are. Returns how many were new; all are added or none.
 
         Events that are here already are passed over. Raises RecordDamaged for a broken chain or a gap and MovedOn for
         other content in the place of an event that is here. ``place(position)`` names where the event at
-        ``position`` (from 1) came from, for the error.
+        ``position`` (from 1) came from, for the error. ``guard`` is as for :meth:`append`, once for each stream that grew.
         """
         from firstpull.store.importing import add_events
 
         with self._database.writing() as connection:
-            return add_events(connection, events, summaries=self._summaries, place=place)
+            return add_events(connection, events, summaries=self._summaries, place=place, guard=guard)
 
     def verify(self) -> VerifyReport:
         """Walk everything: SQLite's own check, tables and triggers, every chain, every summary."""

@@ -74,14 +74,19 @@ class Summaries:
                 connection.execute(insert(summary_table).values(row))
         self._set_version(connection, self._version)
 
-    def read(self, connection: Connection, *, kind: str, words: Sequence[str]) -> tuple[Summary, ...]:
-        """The rows of ``kind`` ("" for all) that hold every one of ``words``, the one last written to first."""
+    def read(
+        self, connection: Connection, *, kind: str, words: Sequence[str], limit: int | None = None
+    ) -> tuple[Summary, ...]:
+        """The rows of ``kind`` ("" for all) that hold every one of ``words``, the one last written to first; at most
+        ``limit`` of them."""
         columns = summary_table.c
         query: Select[Any] = select(summary_table).order_by(columns.number.desc())
         if kind:
             query = query.where(columns.kind == kind)
         for word in words:
             query = query.where(func.instr(columns.words, fold_case(word)) > 0)
+        if limit is not None:
+            query = query.limit(limit)
         return tuple(map(_summary, connection.execute(query)))
 
     def read_one(self, connection: Connection, stream: str) -> Summary | None:
