@@ -313,3 +313,25 @@ def test_a_closed_store_says_so(tmp_path: Path) -> None:
     store.close()
     with pytest.raises(FirstpullError, match="closed"):
         store.last("job:a")
+
+
+@pytest.mark.parametrize(
+    ("act", "index"),
+    [
+        (lambda store: store.streams(), "event_first"),
+        (lambda store: store.read("job:a", after=1), "sqlite_autoindex_event_1"),
+        (lambda store: store.last("job:a"), "sqlite_autoindex_event_1"),
+    ],
+)
+def test_long_records_are_read_by_index(store: Store, act, index: str) -> None:
+    """No list or stream is found by walking all events: SQLite's plan for the very statement names the index."""
+    for count in range(3):
+        store.append("job:a", count, [pulled(str(count))], at=AT, by="Ada")
+    said: list[str] = []
+    raw = store._database.raw
+    raw.set_trace_callback(said.append)
+    act(store)
+    raw.set_trace_callback(None)
+    statement = next(line for line in said if line.startswith("SELECT"))
+    plan = raw.execute(f"EXPLAIN QUERY PLAN {statement}").fetchall()
+    assert index in plan[0][3]

@@ -13,6 +13,8 @@ from firstpull.store.rows import event_from_row, events_after, row_of
 from firstpull.store.schema import event_table
 from firstpull.store.summaries import Summaries
 
+Guard = Callable[[tuple[Event, ...], tuple[Event, ...]], None]
+
 
 def add_events(
     connection: Connection,
@@ -20,9 +22,11 @@ def add_events(
     *,
     summaries: Summaries,
     place: Callable[[int], str] | None,
+    guard: Guard | None = None,
 ) -> int:
     """Add what is new of ``events`` in the transaction of ``connection``; see :meth:`Store.import_events`."""
     heads: dict[str, tuple[int, str]] = {}
+    heads_before: dict[str, int] = {}
     grown: dict[str, int] = {}
     start: int = connection.execute(select(func.max(event_table.c.number))).scalar() or 0
     number = start
@@ -31,6 +35,7 @@ def add_events(
         event = event_from_json(given.to_json(), where=where)
         if event.stream not in heads:
             heads[event.stream] = _head(connection, event.stream)
+            heads_before[event.stream] = heads[event.stream][0]
         last, last_hash = heads[event.stream]
         if event.sequence <= last:
             _check_same(connection, event, where)
@@ -50,7 +55,11 @@ def add_events(
         heads[event.stream] = (event.sequence, event.hash)
         grown[event.stream] = number
     for stream, last_number in grown.items():
-        summaries.write(connection, events_after(connection, stream, 0), number=last_number)
+        whole = events_after(connection, stream, 0)
+        if guard is not None:
+            known = heads_before[stream]
+            guard(whole[:known], whole[known:])
+        summaries.write(connection, whole, number=last_number)
     return number - start
 
 
