@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, func, insert, literal_column, select
+from sqlalchemy import Connection, func, insert, select, text
 
 from firstpull import __version__
 from firstpull.errors import BadInput, FirstpullError, NotFound
@@ -122,10 +122,8 @@ class Store:
 
     def streams(self, kind: str = "") -> tuple[str, ...]:
         """The names of all streams (of ``kind``, such as “job”) in the order in which they were begun."""
-        columns = event_table.c
-        # left to itself SQLite walks all events; a partial index needs the literal 1
-        query = select(columns.number, columns.stream).where(columns.sequence == literal_column("1"))
-        query = query.with_hint(event_table, "INDEXED BY event_first", "sqlite")
+        # left to itself SQLite walks all events, and SQLAlchemy drops index hints for SQLite
+        query = text("SELECT number, stream FROM event INDEXED BY event_first WHERE sequence = 1")
         with self._database.reading() as connection:
             first = sorted((row.number, row.stream) for row in connection.execute(query))
         return tuple(name for _, name in first if not kind or stream_kind(name) == kind)
@@ -140,11 +138,11 @@ class Store:
         with self._database.reading() as connection:
             return self._summaries.read_one(connection, check_stream(stream))
 
-    def search(self, text: str, *, kind: str = "", limit: int | None = None) -> tuple[Summary, ...]:
-        """The summaries that hold every word of ``text``, whatever its case, the one last written to first; at most
+    def search(self, words: str, *, kind: str = "", limit: int | None = None) -> tuple[Summary, ...]:
+        """The summaries that hold every word of ``words``, whatever its case, the one last written to first; at most
         ``limit`` of them."""
         with self._database.reading() as connection:
-            return self._summaries.read(connection, kind=kind, words=text.split(), limit=limit)
+            return self._summaries.read(connection, kind=kind, words=words.split(), limit=limit)
 
     def all_events(self) -> Iterator[Event]:
         """Every event that is saved when the walk begins, in the order of saving, without holding others up."""
