@@ -124,9 +124,7 @@ def compute_setting(request: SettingRequest, *, unit: LengthUnit = "mm") -> Sett
         None if tool is None else _check_capacity(tool, stroke / NM_PER_MM, insert.setting_load_n, request.gap_mm, unit)
     )
     shift = request.shift or AirToStack()
-    air_target = (
-        None if tool is not None and tool.control == "force" else round(set_length / NM_PER_MM - shift.mean_mm, 6)
-    )
+    air_target = _air_target_mm(tool, set_length, shift)
     ladder, ladder_warnings = _ladder(request, mandrel)
     move = _move(tool, request.present_set_length, air_target, unit)
     blockers = _blockers(tool, window, mandrel, ladder)
@@ -169,6 +167,13 @@ def compute_setting(request: SettingRequest, *, unit: LengthUnit = "mm") -> Sett
         mandrel=mandrel,
         pressure=ladder,
     )
+
+
+def _air_target_mm(tool: Tool | None, set_length_nm: int, shift: AirToStack) -> float | None:
+    """The set length to aim at in the air (mm); None for a force-set tool, which is never dialled in by air pulls."""
+    if tool is not None and tool.control == "force":
+        return None
+    return round(set_length_nm / NM_PER_MM - shift.mean_mm, 6)
 
 
 def _left_mm(insert: Insert, stroke_nm: int | None) -> float | None:
