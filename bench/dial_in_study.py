@@ -18,7 +18,8 @@ each pull is drawn as it comes. Assumptions, all engineering judgement, none mea
   - benches named after a trouble add it: drift, coarse clicks, an end of the stroke short of the target, a stall in
     the stack, a tool that scatters three times as much as stated.
 Truth is the lot's mean at the present knob, tool warm (in the stack where a shift is given). A release is wrong when
-it lies outside the window. A refusal is right when no position is inside and the reason is of that kind.
+it lies outside the window. A refusal is right when no position is inside and the reason is of that kind; a guess
+names no reason, so its giving up after 12 inserts is right whenever no position is inside.
 """
 
 from __future__ import annotations
@@ -355,7 +356,7 @@ def main() -> None:
             print(lines[-1], flush=True)
         reasons = Counter(o.reason for o in found["adviser"] if o.end == "refuse")
         past = sum(o.past_ceiling for o in found["adviser"])
-        if reasons or past:
+        if reasons or bench.ceiling:
             text = ", ".join(f"{reason} {n}" for reason, n in sorted(reasons.items())) or "none"
             notes.append(f"- {bench.name}: refusals {text}" + (f"; past the ceiling {past}" if bench.ceiling else ""))
             print(notes[-1], flush=True)

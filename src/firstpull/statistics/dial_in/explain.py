@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from firstpull.statistics.dial_in.decide import Decision
-from firstpull.statistics.dial_in.request import Request
+from firstpull.statistics.dial_in.request import Pull, Request
 
 _REFUSED = {
     "unreachable_max": "The stroke is at its limit and the sets stay too long at {mean}: use a tool with more stroke, or check mandrel, anvil and air.",
@@ -114,8 +114,10 @@ def _turn_sentence(decision: Decision, request: Request, *, expected: str) -> st
         return f"Turn {amount} towards less stroke, past the aim, so that the next turn finishes towards more stroke without play."
     off = decision.belief.mean_mm - job.aim_mm
     word = "long" if off > 0 else "short"
+    pulled = any(isinstance(event, Pull) and not event.struck_out for event in request.events)
+    subject = "The sets are" if pulled else "The present setting is believed to be"
     return (
-        f"The sets are about {shown_length(abs(off), request)} too {word}: turn {amount} towards {direction} stroke; "
+        f"{subject} about {shown_length(abs(off), request)} too {word}: turn {amount} towards {direction} stroke; "
         f"expect {expected} then."
     )
 
