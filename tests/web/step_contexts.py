@@ -94,6 +94,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "readings": [{"text": "15.51", "struck": True}],
         "suspects": [],
         "why": ["Because."],
+        "aside": [{"label": "My own moves", "address": "/practice/advice?show=no"}],
         "knob": SVG,
         "chart": SVG,
         **SHEET,

@@ -34,6 +34,7 @@ def convergence_chart(
     target: float | None,
     belief: tuple[float, float] | None = None,
     expected: tuple[float, float] | None = None,
+    foretold_mm: float | None = None,
     unit: LengthUnit = "mm",
     width: float = 504,
     height: float = 340,
@@ -42,7 +43,8 @@ def convergence_chart(
     """Readings pull by pull against the window; all lengths in mm, shown in ``unit``.
 
     ``belief`` (mean, standard deviation) is where the tool's sets are thought to fall now, drawn ± 2 sd;
-    ``expected`` is the reading of the next pull, a hollow dot ± 2 sd. Values outside the range shown sit on its edge
+    ``expected`` is the reading of the next pull, a hollow dot ± 2 sd; ``foretold_mm`` is where the last pull's hollow
+    dot stood before it was pulled: a ring about its reading when it landed there. Values outside the range shown sit on its edge
     with an arrow and their number. Raises BadInput for values that are not finite.
     """
     plot = _plot(points, window, target=target, belief=belief, expected=expected, unit=unit, width=width, height=height)
@@ -54,6 +56,13 @@ def convergence_chart(
     trail = [(plot.x(point.number), plot.y(point.value_mm)) for point in live]
     if len(trail) > 1:
         parts.append(svg.path(svg.outline(trail, closed=False), stroke=QUIET, width=1.2))
+    if foretold_mm is not None and live:
+        ring = (plot.x(live[-1].number), plot.y(svg.finite(foretold_mm, "foretold_mm")))
+        parts.append(
+            svg.element(
+                "circle", cx=ring[0], cy=ring[1], r=14, fill="none", stroke=PETROL, stroke_width=3, data_part="foretold"
+            )
+        )
     parts += [_point(plot, point, last=bool(live) and point == live[-1]) for point in points]
     numbers = [point.number for point in points]
     if expected is not None:

@@ -215,7 +215,8 @@ def _in(value_mm: float, unit: LengthUnit, *, fine: bool = False) -> str:
 
 
 def _last_pull(state: JobState) -> int:
-    return max((item.sequence for item in (*state.pulls, *state.coupons)), default=0)
+    items: list[Pull | Coupon] = [*state.pulls, *state.coupons]
+    return max((item.sequence for item in items), default=0)
 
 
 def _turned_words(move: Move) -> str:

@@ -5,8 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from firstpull.errors import BadInput
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +65,7 @@ def fit_knob(trials: Sequence[tuple[float, float]], *, least_scatter_mm: float =
     return KnobFit(lead, lead_sd, float(answer[0]), scatter, play, len(trials))
 
 
-def _sides(turns: np.ndarray[tuple[int], np.dtype[np.float64]]) -> np.ndarray[tuple[int], np.dtype[np.float64]]:  # noqa: F821
+def _sides(turns: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """0 where the place was reached by turning plus (or never moved), 1 where it was reached by turning minus. After a
     plus turn the play is taken up on one side; after a minus turn the stroke lags by the play."""
     import numpy as np

@@ -5,10 +5,17 @@ from __future__ import annotations
 from fastapi import FastAPI
 
 from firstpull.jobs.workshop import Workshop
-from firstpull.web import dial_in, job
+from firstpull.web import choose, dial_in, job, overview, practice, record
 from firstpull.web.app import create_app
 
-ROUTERS = (job.router, dial_in.router)
+ROUTERS = (
+    overview.router,
+    practice.router,
+    record.router,
+    choose.router,
+    job.router,
+    dial_in.router,
+)
 
 
 def create_bench(workshop: Workshop) -> FastAPI:

@@ -9,23 +9,26 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import Response
 
-from firstpull.drawing.charts import ChartPoint, convergence_chart
+from firstpull.drawing.charts import convergence_chart
 from firstpull.drawing.knob import knob_turn
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs import dial_in, practice_bench
 from firstpull.jobs.shapes import insert_of, to_mm, tool_of, unit_of
-from firstpull.record.job import JobState, Pull
-from firstpull.units import Length, show_length, show_mm
+from firstpull.record.job import JobState
+from firstpull.units import Length, show_length
+from firstpull.web import practice
 from firstpull.web.desk import Desk, act, desk, form_of, gauge_line, need_name, show
+from firstpull.web.trial_views import chart_of, expected_text, mm_text, promise_text, said_of, saved_of, suspects_of
 
 router = APIRouter()
 
 
 @router.get("/{room}/jobs/{job}/dial-in")
-def show_dial_in(request: Request, room: str, job: str, air: str = "") -> Response:
-    """What to do now. ``air`` says which of the two taps of a turn has been made: “” or “off”."""
+def show_dial_in(request: Request, room: str, job: str, air: str = "", reading: str = "") -> Response:
+    """What to do now. ``air`` says which of the two taps of a turn has been made: “” or “off”; ``reading`` is one that
+    came in elsewhere and waits in the field until it is saved."""
     here = desk(request, room)
-    return need_name(here) or _page(here, here.book.job(job), air=air)
+    return need_name(here) or _page(here, here.book.job(job), air=air, typed=reading[:60])
 
 
 @router.post("/{room}/jobs/{job}/dial-in")
@@ -76,7 +79,7 @@ def _do(here: Desk, job: str, do: str, *, reading: str, reason: str, form: dict[
         dial_in.strike_out(book, job, _number(do), reason=reason or "struck out at the bench", doing=doing)
     elif do == "hold":
         dial_in.hold(book, job, doing=doing)
-        return here.address(job, "prove")
+        return address if here.practice else here.address(job, "prove")
     else:
         raise BadInput("This page does not know that button.", where="do", hint="Load the page again.")
     return address
@@ -136,10 +139,14 @@ def _page(
         return _no_window(here, state, refusal)
     if state.advice is None:
         state = dial_in.refresh_advice(here.book, state.id, _system(here, state))
+    if here.practice and state.held is not None:
+        return practice.end_page(here, state)
+    if here.practice and practice.own_moves(here.request):
+        return practice.own_page(here, state, problem=problem, status_code=status_code)
     view = _view(here, state, air=air, problem=problem, typed=typed)
     context = {
         "form": form_of(state, here.address(state.id, "dial_in")),
-        "said": _said(here, state),
+        "said": said_of(here, state),
         "said_mark": "",
         "caution": "",
         "instruction": "",
@@ -147,10 +154,11 @@ def _page(
         "text": "",
         "field": None,
         "readings": [],
-        "suspects": _suspects(here, state),
-        "why": [dial_in.why_in(here.book, state, here.unit), _promise_text(here, aim)],
+        "suspects": suspects_of(here, state),
+        "why": [dial_in.why_in(here.book, state, here.unit), promise_text(here, aim)],
         "knob": "",
-        "chart": _chart(here, state),
+        "chart": chart_of(here, state),
+        "aside": practice.aside(here, state) if here.practice else [],
         "sheet_title": "Set lengths, pull by pull",
         "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
         **view,
@@ -168,7 +176,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
         return {
             "question": "The tool is dialled in.",
             "crumb": f"{pulled} inserts used",
-            "instruction": f"Mean {_mm(here, float(state.held['estimate_mm']))}",
+            "instruction": f"Mean {mm_text(here, float(state.held['estimate_mm']))}",
             "note": f"inside its limits with {float(state.held['confidence']) * 100:.1f} % confidence",
             "buttons": [_button("Prove it on coupons", address=here.address(state.id, "prove"))],
         }
@@ -178,7 +186,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
         return {
             "question": "It is where it must be. Lock the adjuster?",
             "crumb": f"{pulled} inserts used",
-            "instruction": f"Mean {_mm(here, to_mm(float(reply['estimate']), unit_of(state)))}",
+            "instruction": f"Mean {mm_text(here, to_mm(float(reply['estimate']), unit_of(state)))}",
             "note": f"inside its limits with {float(reply['confidence']) * 100:.1f} % confidence. Air off, lock it, air on.",
             "buttons": [_button("Locked: go on to coupons", "hold"), *_strike_buttons(state)],
         }
@@ -231,7 +239,7 @@ def _turn_view(here: Desk, state: JobState, reply: Mapping[str, Any], *, air: st
         "question": "Turn the knob.",
         "crumb": crumb,
         "instruction": f"{amount} {direction}",
-        "note": f"seen from the knob’s end · expect {_expected_text(here, state)}",
+        "note": f"seen from the knob’s end · expect {expected_text(here, state)}",
         "caution": f"{back}." if cycles else "",
         "knob": knob_turn(
             abs(turns),
@@ -257,8 +265,8 @@ def _read_view(
         "label": "Read the same insert again" if again else label,
         "unit": here.unit,
         "value": typed,
-        "expected": "" if wants_free else f"expected {_expected_text(here, state)}",
-        "saved": _saved(here, state),
+        "expected": "" if wants_free else f"expected {expected_text(here, state)}",
+        "saved": saved_of(here, state),
         "problem": problem,
         "gauge": gauge_line(here.book, state),
     }
@@ -267,22 +275,7 @@ def _read_view(
         {"text": show_length(r, here.unit), "struck": False} for r in (last[0].readings if again and last else ())
     ]
     if here.practice:
-        # the simulated caliper types by itself: the buttons are the whole of it
-        button = _button("Read it again", "again") if again else _button("Pull one insert", "pull")
-        question = "Read the same insert once more." if again else "This tool is simulated. Pull one insert."
-        free = show_length(practice_bench.next_free_length(state), here.unit)
-        return {
-            "question": question,
-            "crumb": crumb,
-            "note": "",
-            "text": ""
-            if again
-            else f"The next insert is {free} {here.unit} long before its pull"
-            + (", in scrap of the stack." if stack else "."),
-            "field": None,
-            "readings": readings,
-            "buttons": [button, *_strike_buttons(state)],
-        }
+        return _practice_view(here, state, again=again, crumb=crumb, readings=readings)
     place = "in scrap of exactly this stack" if stack else "in the air"
     question = (
         "What does it read now?"
@@ -304,112 +297,37 @@ def _read_view(
     }
 
 
+def _practice_view(
+    here: Desk, state: JobState, *, again: bool, crumb: str, readings: list[dict[str, Any]]
+) -> dict[str, Any]:
+    """The simulated caliper types by itself: one button is the whole of it."""
+    first = not state.pulls
+    free = show_length(practice_bench.next_free_length(state), here.unit)
+    place = "in scrap of the stack" if (state.advice or {}).get("where") == "stack" else "in the air"
+    question = f"{state.title}. This tool is simulated. Pull one insert." if first else f"Pull one insert {place}."
+    text = f"It is {free} {here.unit} long before its pull."
+    if not first:
+        text += f" Expect {expected_text(here, state)}."
+    return {
+        "question": "Read the same insert once more." if again else question,
+        "crumb": crumb,
+        "text": "" if again else text,
+        "field": None,
+        "readings": readings,
+        "buttons": [
+            _button("Read it again", "again") if again else _button("Pull", "pull"),
+            *_strike_buttons(state),
+        ],
+    }
+
+
 def _strike_buttons(state: JobState) -> list[dict[str, str]]:
     last = [pull for pull in state.pulls if not pull.struck_out][-1:]
-    return [_button("Strike out the last pull", f"strike {last[0].sequence}", kind="other")] if last else []
+    return [_button("Strike out", f"strike {last[0].sequence}", kind="other")] if last else []
 
 
 def _button(label: str, do: str = "", *, address: str = "", kind: str = "") -> dict[str, str]:
     return {"label": label, "do": do, "address": address, "kind": kind}
-
-
-def _said(here: Desk, state: JobState) -> str:
-    """What the last pull gave, against the aim: “0.45 mm too long”."""
-    counted = [pull for pull in state.pulls if not pull.struck_out]
-    if not counted or state.held is not None:
-        return ""
-    last, aim = counted[-1], dial_in.promise(state)
-    free = insert_of(state).length_free.mm
-    value = last.reading.mm - ((last.length_before.mm - free) if last.length_before else 0.0)
-    off = value - aim.target_mm
-    if abs(off) < 0.005:
-        return f"{show_length(last.reading, here.unit)} {here.unit}: on the aim"
-    word = "too long" if off > 0 else "too short"
-    inside = aim.low_mm <= value <= aim.high_mm
-    text = f"{show_mm(abs(off), here.unit)} {here.unit} " + (f"{word[4:]}er than the aim, inside" if inside else word)
-    return f"{show_length(last.reading, here.unit)} {here.unit}: {text}"
-
-
-def _suspects(here: Desk, state: JobState) -> list[str]:
-    reply = state.advice or {}
-    pulls = list(state.pulls)
-    found = []
-    for pair in reply.get("suspect_readings") or ():
-        index, reading = int(pair[0]), int(pair[1])
-        if 0 <= index < len(pulls) and reading < len(pulls[index].readings):
-            found.append(
-                f"Pull {index + 1}: {show_length(pulls[index].readings[reading], here.unit)} {here.unit} looks like a misread."
-            )
-    found += [f"Pull {int(index) + 1} looks like a bad pull." for index in reply.get("suspect_pulls") or ()]
-    return found
-
-
-def _promise_text(here: Desk, aim: dial_in.Promise) -> str:
-    return (
-        f"The tool’s mean must lie between {_mm(here, aim.low_mm)} and {_mm(here, aim.high_mm)}, so that "
-        f"{aim.share * 100:g} % of the sets, which scatter, stay in the window."
-    )
-
-
-def _chart(here: Desk, state: JobState) -> str:
-    """Readings as the tool gave them, free lengths allowed for, so that they compare with the window."""
-    reply, setting = state.advice or {}, state.setting or {}
-    unit = unit_of(state)
-    shift = float(setting.get("air_to_stack_mm") or 0.0)
-    suspects = {int(pair[0]) for pair in reply.get("suspect_readings") or ()} | set(reply.get("suspect_pulls") or ())
-    points = [
-        ChartPoint(
-            number,
-            _tool_length_mm(state, pull, shift),
-            "stack" if pull.where == "stack" else "air",
-            bool(pull.struck_out),
-            number - 1 in suspects,
-        )
-        for number, pull in enumerate(state.pulls, 1)
-    ]
-    belief = expected = None
-    if reply.get("belief") and points:
-        belief = (to_mm(float(reply["belief"]["length_mean"]), unit), to_mm(float(reply["belief"]["length_sd"]), unit))
-    if reply.get("expected") and state.held is None and points:
-        expected = (
-            to_mm(float(reply["expected"]["reading"]), unit),
-            to_mm(float(reply["expected"]["reading_sd"]), unit),
-        )
-    window = (float(setting["set_length_min_mm"]), float(setting["set_length_max_mm"]))
-    return convergence_chart(
-        points,
-        window=window,
-        target=float(setting["set_length_mm"]),
-        belief=belief,
-        expected=expected,
-        unit=here.unit,
-        key="chart",
-    )
-
-
-def _tool_length_mm(state: JobState, pull: Pull, shift_mm: float) -> float:
-    free = insert_of(state).length_free.mm
-    before = (pull.length_before.mm - free) if pull.length_before else 0.0
-    return pull.reading.mm - before + (shift_mm if pull.where == "air" else 0.0)
-
-
-def _expected_text(here: Desk, state: JobState) -> str:
-    expected = (state.advice or {}).get("expected")
-    if not expected:
-        return ""
-    unit = unit_of(state)
-    reading = show_mm(to_mm(float(expected["reading"]), unit), here.unit)
-    return f"{reading} ± {show_mm(2 * to_mm(float(expected['reading_sd']), unit), here.unit)} {here.unit}"
-
-
-def _saved(here: Desk, state: JobState) -> str:
-    if state.length_before is not None:
-        return f"free {show_length(state.length_before, here.unit)}"
-    return show_length(state.pulls[-1].readings[-1], here.unit) if state.pulls else ""
-
-
-def _mm(here: Desk, value_mm: float) -> str:
-    return f"{show_mm(value_mm, here.unit)} {here.unit}"
 
 
 def _system(here: Desk, state: JobState) -> Any:
@@ -443,6 +361,7 @@ def _no_window(here: Desk, state: JobState, refusal: Unsafe) -> Response:
         "chart": convergence_chart(
             [], window=None, target=float(setting["set_length_mm"]), unit=here.unit, key="chart"
         ),
+        "aside": [],
         "sheet_title": "Set lengths, pull by pull",
         "sheet_notes": [f"lengths in {here.unit}"],
     }

@@ -41,7 +41,7 @@ def show_job_record(request: Request, room: str, job: str, after: int = -1) -> R
         "rows": record_rows(events, here.unit)[:ROWS_A_PAGE],
         "older": f"{address}?after={max(0, start - ROWS_A_PAGE)}" if start else "",
         "newer": f"{address}?after={start + ROWS_A_PAGE}" if start + ROWS_A_PAGE < last else "",
-        "mark": state.release_hash,
+        "card_hash": state.release_hash,
         "unit_note": here.unit,
     }
     return show(here, state, "record_job.html", context, step="")

@@ -1,0 +1,132 @@
+"""What the dial-in and the practice pages both show of the trial pulls: the last one in words, and the chart."""
+
+from __future__ import annotations
+
+from firstpull.drawing.charts import ChartPoint, convergence_chart
+from firstpull.jobs import dial_in
+from firstpull.jobs.shapes import insert_of, to_mm, unit_of
+from firstpull.record.job import JobState, Pull
+from firstpull.units import show_length, show_mm
+from firstpull.web.desk import Desk
+
+ON_THE_DOT_MM = 0.05
+"""How near a reading must be to the one foretold to be said to lie on its dot (about the size of the dot drawn)."""
+
+
+def said_of(here: Desk, state: JobState) -> str:
+    """What the last pull gave, against the aim, and whether it was foretold: “11.74 mm: 0.45 mm too long”."""
+    counted = [pull for pull in state.pulls if not pull.struck_out]
+    if not counted or state.held is not None:
+        return ""
+    last, aim = counted[-1], dial_in.promise(state)
+    reading = f"{show_length(last.reading, here.unit)} {here.unit}"
+    told = dial_in.foretold(here.book, state)
+    place = len(state.pulls) - 1
+    if [place, 0] in [list(pair) for pair in (state.advice or {}).get("suspect_readings") or ()]:
+        return f"{reading}?" + (f" Expected {mm_text(here, told[0])}." if told else "") + " It is kept."
+    free = insert_of(state).length_free.mm
+    off = last.reading.mm - ((last.length_before.mm - free) if last.length_before else 0.0) - aim.target_mm
+    text = f"{reading}: {_off_words(here, off, aim)}"
+    if told is None or abs(last.reading.mm - told[0]) > ON_THE_DOT_MM:
+        return f"{text}."
+    return f"{text}. It landed on the dot: {show_mm(told[0], here.unit)} was foretold."
+
+
+def _off_words(here: Desk, off_mm: float, aim: dial_in.Promise) -> str:
+    if abs(off_mm) < 0.005:
+        return "on the aim"
+    amount, word = mm_text(here, abs(off_mm)), "long" if off_mm > 0 else "short"
+    if aim.low_mm <= aim.target_mm + off_mm <= aim.high_mm:
+        return f"inside, {amount} {word}er than the aim"
+    return f"{amount} too {word}"
+
+
+def suspects_of(here: Desk, state: JobState) -> list[str]:
+    reply = state.advice or {}
+    pulls = list(state.pulls)
+    found = []
+    for pair in reply.get("suspect_readings") or ():
+        index, reading = int(pair[0]), int(pair[1])
+        if 0 <= index < len(pulls) and reading < len(pulls[index].readings):
+            found.append(
+                f"Pull {index + 1}: {show_length(pulls[index].readings[reading], here.unit)} {here.unit} looks like a misread."
+            )
+    found += [f"Pull {int(index) + 1} looks like a bad pull." for index in reply.get("suspect_pulls") or ()]
+    return found
+
+
+def promise_text(here: Desk, aim: dial_in.Promise) -> str:
+    return (
+        f"The tool’s mean must lie between {mm_text(here, aim.low_mm)} and {mm_text(here, aim.high_mm)}, so that "
+        f"{aim.share * 100:g} % of the sets, which scatter, stay in the window."
+    )
+
+
+def chart_of(here: Desk, state: JobState, *, advised: bool = True) -> str:
+    """Readings as the tool gave them, free lengths allowed for, so that they compare with the window. ``advised``
+    draws what is believed and where the next reading is expected."""
+    reply, setting = state.advice or {}, state.setting or {}
+    unit = unit_of(state)
+    shift = float(setting.get("air_to_stack_mm") or 0.0)
+    suspects = {int(pair[0]) for pair in reply.get("suspect_readings") or ()} | set(reply.get("suspect_pulls") or ())
+    points = [
+        ChartPoint(
+            number,
+            _tool_length_mm(state, pull, shift),
+            "stack" if pull.where == "stack" else "air",
+            bool(pull.struck_out),
+            number - 1 in suspects,
+        )
+        for number, pull in enumerate(state.pulls, 1)
+    ]
+    belief = expected = None
+    if advised and reply.get("belief") and points:
+        belief = (to_mm(float(reply["belief"]["length_mean"]), unit), to_mm(float(reply["belief"]["length_sd"]), unit))
+    if advised and reply.get("expected") and state.held is None and points:
+        there = 0.0 if reply.get("where") == "stack" else shift
+        expected = (
+            to_mm(float(reply["expected"]["reading"]), unit) + there,
+            to_mm(float(reply["expected"]["reading_sd"]), unit),
+        )
+    told = dial_in.foretold(here.book, state) if advised else None
+    window = (float(setting["set_length_min_mm"]), float(setting["set_length_max_mm"]))
+    return convergence_chart(
+        points,
+        window=window,
+        target=float(setting["set_length_mm"]),
+        belief=belief,
+        expected=expected,
+        foretold_mm=None if told is None else told[0] + _last_shift(state, shift),
+        unit=here.unit,
+        key="chart",
+    )
+
+
+def _last_shift(state: JobState, shift_mm: float) -> float:
+    counted = [pull for pull in state.pulls if not pull.struck_out]
+    return shift_mm if counted and counted[-1].where == "air" else 0.0
+
+
+def _tool_length_mm(state: JobState, pull: Pull, shift_mm: float) -> float:
+    free = insert_of(state).length_free.mm
+    before = (pull.length_before.mm - free) if pull.length_before else 0.0
+    return pull.reading.mm - before + (shift_mm if pull.where == "air" else 0.0)
+
+
+def expected_text(here: Desk, state: JobState) -> str:
+    expected = (state.advice or {}).get("expected")
+    if not expected:
+        return ""
+    unit = unit_of(state)
+    reading = show_mm(to_mm(float(expected["reading"]), unit), here.unit)
+    return f"{reading} ± {show_mm(2 * to_mm(float(expected['reading_sd']), unit), here.unit)} {here.unit}"
+
+
+def saved_of(here: Desk, state: JobState) -> str:
+    if state.length_before is not None:
+        return f"free {show_length(state.length_before, here.unit)}"
+    return show_length(state.pulls[-1].readings[-1], here.unit) if state.pulls else ""
+
+
+def mm_text(here: Desk, value_mm: float) -> str:
+    return f"{show_mm(value_mm, here.unit)} {here.unit}"
