@@ -118,10 +118,11 @@ def _stack_lines(state: JobState) -> dict[str, Any]:
     setting, stack = state.setting or {}, state.stack or {}
     layers = [
         {
-            "material": layer["material"],
-            "thickness_mm": Length.from_json(layer["thickness"]).mm,
+            "material": layer["material"]
+            if layer.get("faces", 1) == 1
+            else f"{layer['material']}, {layer['faces']} faces",
+            "thickness_mm": Length.from_json(layer["thickness"]).nanometres * layer.get("faces", 1) / 1e6,
             "coating": bool(layer.get("coating")),
-            "faces": layer.get("faces", 1),
         }
         for layer in stack.get("layers", ())
     ]
@@ -276,35 +277,38 @@ def _valid_until(state: JobState) -> list[str]:
     return [*lines, f"another part than {insert.name}"]
 
 
-def _sources(state: JobState, setting: dict[str, Any]) -> list[dict[str, str]]:
+def _sources(state: JobState, setting: dict[str, Any]) -> list[dict[str, Any]]:
     thick = (state.stack or {}).get("thickness", {})
-    shift = f"{setting.get('air_to_stack_mm', 0):+.3f} ± {setting.get('air_to_stack_sd_mm', 0):.3f} mm"
     return [
-        {
-            "what": "Stack thickness",
-            "value": f"{setting.get('thickness_mm', 0):.3f} mm",
-            "source": str(thick.get("basis", "")),
-        },
+        {"what": "Stack thickness", "value_mm": setting.get("thickness_mm"), "source": str(thick.get("basis", ""))},
         {
             "what": "Set allowance",
-            "value": f"{setting.get('set_allowance_mm', 0):.3f} mm",
+            "value_mm": setting.get("set_allowance_mm"),
             "source": str(setting.get("set_allowance_source", "")),
         },
         {
             "what": "Stroke",
-            "value": f"{setting.get('stroke_mm', 0):.3f} mm",
+            "value_mm": setting.get("stroke_mm"),
             "source": "greatest grip − stack + set allowance",
         },
-        {"what": "Window", "value": _window_text(setting), "source": str(setting.get("window_source") or "none")},
-        {"what": "Air-to-stack shift", "value": shift, "source": str(setting.get("air_to_stack_source", ""))},
+        {
+            "what": "Stroke, least",
+            "value_mm": setting.get("stroke_min_mm"),
+            "source": str(setting.get("window_source") or "no window"),
+        },
+        {
+            "what": "Stroke, greatest",
+            "value_mm": setting.get("stroke_max_mm"),
+            "source": str(setting.get("window_source") or "no window"),
+        },
+        {
+            "what": "Air-to-stack shift",
+            "value_mm": setting.get("air_to_stack_mm"),
+            "source": f"{setting.get('air_to_stack_source', '')}; one standard doubt {setting.get('air_to_stack_sd_mm', 0):.3f} mm",
+        },
     ]
-
-
-def _window_text(setting: dict[str, Any]) -> str:
-    low, high = setting.get("stroke_min_mm"), setting.get("stroke_max_mm")
-    return "none" if low is None or high is None else f"stroke {low:.3f} to {high:.3f} mm"
 
 
 def _mandrel_name(state: JobState) -> str:
     mandrel = state.mandrel or {}
-    return f"{mandrel.get('id', '')} ({mandrel.get('thread', '')})".strip(" ()") if mandrel else ""
+    return f"{mandrel['id']} ({mandrel['thread']})" if mandrel else ""

@@ -140,8 +140,14 @@ def _marks(card: Mapping[str, Any]) -> list[str]:
 
 def _who(read: Reader, by: str, *, at: str) -> str:
     """A name and its time; a time without a name is nobody's."""
-    name, when = read.text(by, most=60), read.text(at, most=40)
+    name, when = read.text(by, most=60), _moment(read.text(at, most=40))
     return f"{name}, {when}" if name and when else name
+
+
+def _moment(text: str) -> str:
+    """A stored moment as people write it: 2026-03-02T08:00:00Z becomes 2026-03-02 08:00 UTC."""
+    found = re.fullmatch(r"(\d{4}-\d{2}-\d{2})T(\d{2}:\d{2}):\d{2}Z", text)
+    return f"{found[1]} {found[2]} UTC" if found else text
 
 
 def _big(read: Reader) -> dict[str, str]:
@@ -323,10 +329,9 @@ def _details(read: Reader) -> dict[str, Any]:
 
 def _proof(read: Reader) -> dict[str, Any]:
     rows = _pairs(read, "proof.rows", names=("check", "result", "value", "limits", "count"), most=14)
-    confidence = read.number("proof.confidence")
     return {
         "sentence": read.text("proof.sentence", most=_LONG),
-        "confidence": "" if confidence is None else f"{100 * confidence:g} % confidence",
+        "more": [text for name in ("measured", "dial_in") if (text := read.text(f"proof.{name}", most=_LONG))],
         "rows": [list(row) for row in rows],
     }
 
