@@ -43,7 +43,7 @@ def stack_section(
     span_mm = thickness_mm if drawn is None else drawn.end_before_mm - drawn.top_mm
     room = height - above - 46
     right = width * 0.5
-    scale = min(room / span_mm, 54.0 if drawn is None else 40.0)
+    scale = min(room / span_mm, 90.0 if drawn is None else 40.0)
     if drawn is not None:
         scale = min(scale, (right - _LEFT - 36) / 2 / drawn.flange_radius_mm)
     above = max(above, (height - span_mm * scale) / 2)

@@ -104,7 +104,7 @@ class _Joint:
 
 @dataclass(frozen=True, slots=True)
 class _Miss:
-    """Why an insert is out: how many checks it passed before (more is nearer), and by how many nm it missed."""
+    """Why an insert is out: how many checks it passed before (more is nearer), and by how much it missed (nm; mN·m for a torque)."""
 
     passed: int
     by_nm: int
@@ -301,7 +301,7 @@ def _torque_checks(insert: Insert, wanted_nm: float | None) -> list[Check] | _Mi
     if wanted_nm > most:
         return _Miss(
             8,
-            0,
+            round(1000 * (wanted_nm - most)),
             f"It takes {most:g} N·m of tightening torque at most, not {wanted_nm:g}.",
             f"Tighten with {most:g} N·m or less, or take a stronger insert.",
         )
