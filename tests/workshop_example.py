@@ -90,7 +90,10 @@ def a_tool() -> Tool:
 
 def a_stack() -> Stack:
     return Stack(
-        (Layer("EN AW-5754", mm("2.0"), mm("0.09")), Layer("powder coat", mm("0.08"), mm("0.02"), coating=True, faces=2)),
+        (
+            Layer("EN AW-5754", mm("2.0"), mm("0.09")),
+            Layer("powder coat", mm("0.08"), mm("0.02"), coating=True, faces=2),
+        ),
         tuple(mm(text) for text in ("2.16", "2.17", "2.15", "2.16", "2.16")),
         gauge_error_mm=0.01,
     )
@@ -163,6 +166,7 @@ def proven_job(book: Book) -> JobState:
     state = follow_advice(book, state.id, simulated())
     assert (state.advice or {}).get("action") == "release", state.advice
     dial_in.hold(book, state.id, doing=ADA)
+    dial_in.record_pull(book, state.id, mm("11.15"), doing=ADA)  # the confirming pull in the air, after locking
     for length in ("11.26", "11.27", "11.25"):
         state = prove.check_coupon(book, state.id, good_finding(length), doing=ADA)
     return state

@@ -175,6 +175,9 @@ def _dial_in(book: Book, job_id: str, tool: SimulatedTool) -> None:
             break
     if (book.job(job_id).advice or {}).get("action") == "release":
         dial_in.hold(book, job_id, doing=PERSON)
+        before = _read(tool.next_length_before_mm)
+        reading = _read(tool.pull("air").reading_mm)
+        dial_in.record_pull(book, job_id, reading, doing=PERSON, length_before=before)
 
 
 def _prove(book: Book, job_id: str, tool: SimulatedTool) -> None:

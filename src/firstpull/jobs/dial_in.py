@@ -9,6 +9,7 @@ from typing import Any
 from firstpull.errors import BadInput, Conflict, Unsafe
 from firstpull.jobs.shapes import in_unit, insert_of, shift_key, stack_of, to_mm, tool_of, unit_of
 from firstpull.jobs.workshop import Book, Doing, Planned
+from firstpull.mechanics.setting import AirToStack
 from firstpull.record.job import Coupon, JobState, Move, Pull
 from firstpull.record.things import GaugeState, ToolState
 from firstpull.statistics.acceptance import mean_tolerance_mm
@@ -172,6 +173,10 @@ def record_pull(
     readings = [reading.to_json()] + ([second_reading.to_json()] if second_reading else [])
     data = {"readings": readings, "length_before": before.to_json() if before else None, "where": where}
     book.write(f"job:{job_id}", [("TrialPulled", data)], doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
+    if state.held is not None:
+        from firstpull.jobs.prove import judge  # prove stands on dial_in; only the confirming pull looks back
+
+        return judge(book, job_id, doing)
     return refresh_advice(book, job_id, doing)
 
 
@@ -325,41 +330,53 @@ def why_in(book: Book, state: JobState, unit: LengthUnit) -> str:
     return str(advise(request).get("why", ""))
 
 
-def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
-    """Keep the air-to-stack shift that this job's coupons have shown, per tool × insert × stack."""
-    if not state.tool_id or not book.store.last(f"tool:{state.tool_id}") or state.held is None or state.setting is None:
-        return
-    coupons = [c for c in state.coupons if c.counts and c.passed and c.set_length is not None]
-    air = _air_mean_mm(state)
-    if air is None or len(coupons) < 2:
-        return
-    free = insert_of(state).length_free.mm
-    values = [
-        c.set_length.mm - ((c.length_before.mm - free) if c.length_before else 0.0) for c in coupons if c.set_length
+def confirmed(state: JobState) -> bool:
+    """Whether an insert was pulled in the air after the adjuster was locked: locking can move it, and the run's air
+    pulls are compared with this one."""
+    return state.held_sequence > 0 and any(
+        pull.where == "air" and not pull.struck_out and pull.sequence > state.held_sequence for pull in state.pulls
+    )
+
+
+def observed_shift(state: JobState) -> AirToStack | None:
+    """The air-to-stack shift that this job's pulls have shown at the held setting: mean set length of the good coupons
+    minus that of the air pulls after locking, free lengths allowed for. None before both are there."""
+    stack = [(c.set_length, c.length_before) for c in state.coupons if c.counts and c.passed and c.purpose == "proof"]
+    air = [
+        (pull.reading, pull.length_before)
+        for pull in state.pulls
+        if pull.where == "air" and not pull.struck_out and pull.sequence > state.held_sequence > 0
     ]
-    mean = sum(values) / len(values)
-    spread = math.sqrt(sum((value - mean) ** 2 for value in values) / (len(values) - 1))
-    sd = math.hypot(max(spread, 0.02) / math.sqrt(len(values)), air[1])
+    free = insert_of(state).length_free.mm
+    in_stack = [_allowed_for_mm(length, before, free) for length, before in stack if length is not None]
+    in_air = [_allowed_for_mm(length, before, free) for length, before in air]
+    if len(in_stack) < 2 or not in_air:
+        return None
+    tool = tool_of(state)
+    process = tool.process_sd_mm if tool is not None else PROCESS_SD_MM
+    # an insert that was not measured before its pull brings its own length error along
+    lengths = 0.0 if all(before for _length, before in (*stack, *air)) else INSERT_LENGTH_SD_MM
+    one = math.hypot(process, CALIPER_ERROR_MM / math.sqrt(3.0), lengths)
+    doubt = one * math.sqrt(1 / len(in_stack) + 1 / len(in_air))
+    mean = sum(in_stack) / len(in_stack) - sum(in_air) / len(in_air)
+    return AirToStack(round(mean, 6), round(doubt, 6), f"observed: {len(in_stack)} coupons, {len(in_air)} air pull(s)")
+
+
+def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
+    """Keep the observed air-to-stack shift for the next job, per tool × insert × stack."""
+    found = observed_shift(state)
+    if found is None or not book.store.last(f"tool:{state.tool_id}"):
+        return
     stack, _batch = stack_of(state)
-    shift = {"mean_mm": round(mean - air[0], 4), "sd_mm": round(sd, 4), "coupons": len(values), "job": state.id}
+    coupons = sum(c.counts and c.passed and c.purpose == "proof" for c in state.coupons)
+    shift = {"mean_mm": found.mean_mm, "sd_mm": found.sd_mm, "coupons": coupons, "job": state.id}
     key = shift_key(insert_of(state), stack)
     book.write(f"tool:{state.tool_id}", [("ShiftLearned", {"key": key, "shift": shift})], Doing(doing.by))
 
 
-def _air_mean_mm(state: JobState) -> tuple[float, float] | None:
-    """Mean set length of the air pulls since the last turn, free lengths allowed for, with its standard doubt."""
-    last_turn = max((move.sequence for move in state.moves if move.kind == "turn"), default=0)
-    free = insert_of(state).length_free.mm
-    values = [
-        pull.reading.mm - ((pull.length_before.mm - free) if pull.length_before else 0.0)
-        for pull in state.pulls
-        if pull.where == "air" and not pull.struck_out and pull.sequence > last_turn
-    ]
-    if not values:
-        return None
-    tool = tool_of(state)
-    process = tool.process_sd_mm if tool is not None else PROCESS_SD_MM
-    return sum(values) / len(values), math.hypot(process, 0.02) / math.sqrt(len(values))
+def _allowed_for_mm(length: Length, before: Length | None, free_mm: float) -> float:
+    """A set length as an insert of nominal free length would have it (mm)."""
+    return length.mm - ((before.mm - free_mm) if before is not None else 0.0)
 
 
 def _setting(state: JobState) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from firstpull.errors import BadInput, Unsafe
-from firstpull.jobs.dial_in import promise
+from firstpull.jobs.dial_in import observed_shift, promise
 from firstpull.jobs.prove import plan_of, torque_limit_nm
 from firstpull.jobs.shapes import insert_of, tool_of
 from firstpull.jobs.workshop import Book, Doing
@@ -89,7 +89,7 @@ def draft_card(book: Book, job_id: str) -> dict[str, Any]:
 
 def build_card(state: JobState, *, mandrels: str = "") -> dict[str, Any]:
     """Everything the card says, from the state alone: the same state gives the same card."""
-    setting = dict(state.setting or {})
+    setting = with_observed_shift(state)
     acts = [step["text"] for step in setting.get("steps", ()) if step["key"] in ("mandrel", "engagement", "anvil")]
     return {
         "schema": SCHEMA,
@@ -158,13 +158,28 @@ def _tool_lines(state: JobState, mandrels: str) -> dict[str, Any]:
 
 
 def _setting_lines(state: JobState) -> dict[str, Any]:
-    setting, held, tool = state.setting or {}, state.held or {}, tool_of(state)
+    held, tool = state.held or {}, tool_of(state)
+    setting = with_observed_shift(state)
     force_set = tool is not None and tool.control == "force"
     return {
         **{key: setting.get(key) for key in _SETTING_KEYS},
         "pressure_bar": state.pressure_bar if force_set else None,
         "pressure_bar_min": held.get("pressure_bar_min") if force_set else None,
         "pressure_bar_max": held.get("pressure_bar_max") if force_set else None,
+    }
+
+
+def with_observed_shift(state: JobState) -> dict[str, Any]:
+    """The setting with the air-to-stack shift that this job's own pulls have shown, where they have."""
+    setting, found = dict(state.setting or {}), observed_shift(state)
+    if found is None or setting.get("air_target_mm") is None:
+        return setting
+    return {
+        **setting,
+        "air_to_stack_mm": found.mean_mm,
+        "air_to_stack_sd_mm": found.sd_mm,
+        "air_to_stack_source": found.source,
+        "air_target_mm": round(float(setting["set_length_mm"]) - found.mean_mm, 6),
     }
 
 

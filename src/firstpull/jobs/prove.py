@@ -175,6 +175,27 @@ def ends(state: JobState) -> tuple[str, ...]:
     return ("thin", "thick") if high - low > plan_of(state).both_ends_over_mm + 1e-9 else ("as measured",)
 
 
+def next_end(state: JobState) -> str:
+    """The end of the batch that still wants a good coupon; the first when none does."""
+    plan, wanted = plan_of(state), ends(state)
+    for end in wanted:
+        done = sum(c.counts and c.passed and c.end == end and c.purpose == "proof" for c in state.coupons)
+        if done < plan.coupons_each_end:
+            return end
+    return wanted[0]
+
+
+def still_wanted(state: JobState) -> tuple[int, int]:
+    """How many turning tests with a value and how many cut coupons the plan still wants; after a stop the same again."""
+    plan = plan_of(state)
+    since = state.stops[-1].sequence if state.stopped else 0
+    purpose = purpose_of(state)
+    good = [c for c in state.good_coupons if c.purpose == purpose and c.sequence > since]
+    torques = plan.torque_tests - sum("torque" in coupon.checks for coupon in good)
+    sections = plan.sections - sum("section" in coupon.checks for coupon in good)
+    return max(torques, 0), max(sections, 0)
+
+
 def check_coupon(
     book: Book, job_id: str, finding: Finding, *, doing: Doing, purpose: str = "proof", gauge: str = ""
 ) -> JobState:
@@ -251,6 +272,11 @@ def verdict_of(state: JobState) -> dict[str, Any]:
     torques = plan.torque_tests - sum("torque" in coupon.checks for coupon in good)
     if torques > 0:
         owed.append(f"{torques} turning test{'s' if torques > 1 else ''} with a torque value.")
+    tool = tool_of(state)
+    if tool is not None and tool.control == "stroke" and not dial_in.confirmed(state):
+        owed.append(
+            "One air pull after locking: it shows that the lock moved nothing, and the run is compared with it."
+        )
     shown = reliability_shown(len(good), plan.confidence, failed=len(bad))
     needed = success_run_count(plan.reliability, plan.confidence, failed=len(bad))
     measured = _measured(state, good, plan)
