@@ -11,7 +11,7 @@ from firstpull.drawing.pieces import joint
 from firstpull.drawing.svg import BRICK, INK, PETROL, WHITE, Point
 from firstpull.errors import BadInput
 
-__all__ = ["CHECKS", "check_picture"]
+__all__ = ["CHECKS", "check_body", "check_picture"]
 
 _AT: Point = (118.0, 80.0)
 _SCALE = 9.4
@@ -47,6 +47,14 @@ def check_picture(name: str, good: bool, *, width: float = 236, height: float = 
         description=words,
         key=key,
     )
+
+
+def check_body(name: str, good: bool) -> str:
+    """Only the drawing of a check, in its own 236 × 236 px, without mark and words. Raises BadInput."""
+    entry = _PICTURES.get(name)
+    if entry is None:
+        raise BadInput(f"“{name}” is not a check.", where="name", hint=", ".join(CHECKS))
+    return entry[0](good)
 
 
 def _flush(good: bool) -> str:
