@@ -5,7 +5,7 @@ from __future__ import annotations
 from fastapi import FastAPI
 
 from firstpull.jobs.workshop import Workshop
-from firstpull.web import choose, dial_in, job, overview, practice, record
+from firstpull.web import choose, dial_in, hand_over, job, overview, practice, proof, prove, record, set_up
 from firstpull.web.app import create_app
 
 ROUTERS = (
@@ -15,6 +15,10 @@ ROUTERS = (
     choose.router,
     job.router,
     dial_in.router,
+    prove.router,
+    proof.router,
+    hand_over.router,
+    set_up.router,
 )
 
 
