@@ -16,7 +16,7 @@ from firstpull.paper.card_view import Reader, card_view, plain_number
 from firstpull.paper.glyphs import FONT_FOLDER, fit_to_fonts
 from firstpull.units import LengthUnit
 
-__all__ = ["CARD_SCHEMA", "card_pdf"]
+__all__ = ["CARD_SCHEMA", "card_code", "card_drawing", "card_pdf"]
 
 CARD_SCHEMA = "firstpull/card/1"
 _WIDE_PX, _TALL_PX, _BLANK_PX = 472.0, 400.0, 120.0
@@ -34,12 +34,12 @@ def card_pdf(card: Mapping[str, Any], *, size: Literal["A4", "A5"] = "A4", unit:
         raise BadInput(f"“{unit}” is not a unit of a card.", where="unit", hint="mm or in")
     if not isinstance(card, Mapping):
         raise BadInput("A card is a table.", where="card", hint=f"See schema {CARD_SCHEMA}.")
-    drawing, share = _drawing(card, unit=unit)
+    drawing, share = card_drawing(card, unit=unit)
     inputs = {
         "size": size,
         "card": json.dumps({**card_view(card, unit=unit), "drawing_share": share}, ensure_ascii=True),
         "drawing": drawing,
-        "code": qr_svg(_code_text(card)),
+        "code": qr_svg(card_code(card)),
         "stop": state_mark("stop", with_word=False),
     }
     return _compile(inputs)
@@ -70,13 +70,13 @@ def _fonts() -> Any:
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONT_FOLDER)])
 
 
-def _code_text(card: Mapping[str, Any]) -> str:
+def card_code(card: Mapping[str, Any]) -> str:
     """What the code says: the record and the start of its hash, enough to find the job and to see a mismatch."""
     record, mark = str(card.get("record_id") or card.get("job") or "no record"), str(card.get("hash") or "")
     return f"{record[:120]} {mark[:16]}".strip()
 
 
-def _drawing(card: Mapping[str, Any], *, unit: LengthUnit) -> tuple[str, float]:
+def card_drawing(card: Mapping[str, Any], *, unit: LengthUnit) -> tuple[str, float]:
     """The joint as SVG, and its height over its width."""
     read = Reader(card, unit)
     free, thickness = read.number("insert.length_free_mm"), read.number("stack.thickness_mm")

@@ -99,6 +99,7 @@ def card_view(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
     read = Reader(card, unit)
     view: dict[str, Any] = {
         "unit": unit,
+        "standing": read.text("standing").upper(),
         "marks": _marks(card),
         "title": read.text("title") or read.text("job") or "Setup card",
         "part_name": read.text("part_name"),

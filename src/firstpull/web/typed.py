@@ -1,0 +1,126 @@
+"""What people type besides lengths: torques, pressures and counts; slips of unit or digit; and answers that a page
+carries along until all of them can be saved together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from typing import Any
+from urllib.parse import parse_qsl, urlencode
+
+from firstpull.errors import BadInput
+from firstpull.units import (
+    Length,
+    LengthUnit,
+    Pressure,
+    Torque,
+    parse_length,
+    parse_number,
+    parse_pressure,
+    parse_torque,
+    show_mm,
+)
+
+NM_PER_LBF_IN = 0.1129848290276167
+BAR_PER_PSI = 0.06894757293168362
+_MOST_COUNT = 10_000_000
+
+
+def torque_unit(unit: LengthUnit) -> str:
+    """The torque unit beside lengths in ``unit``."""
+    return "N·m" if unit == "mm" else "lbf·in"
+
+
+def show_torque(value_nm: float, unit: LengthUnit) -> str:
+    """A torque in N·m as the person reads it, with its unit."""
+    return f"{value_nm:.1f} N·m" if unit == "mm" else f"{value_nm / NM_PER_LBF_IN:.0f} lbf·in"
+
+
+def typed_torque(text: str, unit: LengthUnit, where: str) -> Torque:
+    """A torque as typed; a bare number has the unit beside the field. Raises BadInput."""
+    return parse_torque(_with_unit(text, torque_unit(unit), where), where=where)
+
+
+def pressure_unit(unit: LengthUnit) -> str:
+    """The pressure unit beside lengths in ``unit``."""
+    return "bar" if unit == "mm" else "psi"
+
+
+def show_pressure(value_bar: float, unit: LengthUnit, *, bare: bool = False) -> str:
+    """A pressure in bar as the person reads it."""
+    value = f"{value_bar:.2f}" if unit == "mm" else f"{value_bar / BAR_PER_PSI:.1f}"
+    return value if bare else f"{value} {pressure_unit(unit)}"
+
+
+def typed_pressure(text: str, unit: LengthUnit, where: str) -> Pressure:
+    """A pressure as typed; a bare number has the unit beside the field. Raises BadInput."""
+    return parse_pressure(_with_unit(text, pressure_unit(unit), where), where=where)
+
+
+def typed_count(text: str, where: str, what: str, *, hint: str = "A whole number, 0 or more.") -> int:
+    """A count as typed. Raises BadInput with ``what`` when it is none."""
+    plain = text.strip()
+    if not (plain.isascii() and plain.isdigit() and len(plain) <= 8 and int(plain) < _MOST_COUNT):
+        raise BadInput(what, where=where, hint=hint)
+    return int(plain)
+
+
+def typed_share(text: str, where: str) -> float:
+    """A share as typed: 95 %, 95 or 0.95. Raises BadInput."""
+    plain = text.strip().removesuffix("%").strip()
+    value = float(parse_number(plain, where=where))
+    return value / 100 if value >= 1 else value
+
+
+def with_unit(text: str, unit: LengthUnit) -> str:
+    """A length's text with its unit, so that it means the same when the person's unit changes. Raises BadInput."""
+    plain = text.strip()
+    try:
+        parse_length(plain)
+    except BadInput:
+        return f"{plain} {unit}"
+    return plain
+
+
+def slip_of(value: Length, expected_mm: float | None, unit: LengthUnit) -> dict[str, Any] | None:
+    """The question about a reading that is near 25.4×, 10× or a tenth of what was to be expected; None when it is
+    not. “It is right” keeps it."""
+    if not expected_mm or expected_mm <= 0:
+        return None
+    ratio = value.mm / expected_mm
+    slips = ((25.4, "read in the other unit"), (1 / 25.4, "read in the other unit"), (10.0, "a slip of one digit"))
+    for factor, word in (*slips, (0.1, "a slip of one digit")):
+        if factor / 1.15 < ratio < factor * 1.15:
+            about = show_mm(expected_mm, unit)
+            return {
+                "what": f"{value.typed}? About {about} {unit} was to be expected: {word}?",
+                "hint": "Read it again, or say that it is right.",
+                "buttons": [{"label": "It is right", "do": "keep"}],
+            }
+    return None
+
+
+def read_answers(text: str, known: Collection[str]) -> dict[str, str]:
+    """The answers that a page carried along. Raises BadInput for anything that no page of ours wrote."""
+    wrong = BadInput("This page is not one of this bench.", where="answers", hint="Begin this coupon again.")
+    try:
+        pairs = parse_qsl(text, keep_blank_values=True, strict_parsing=bool(text), max_num_fields=24)
+    except ValueError:
+        raise wrong
+    answers = dict(pairs)
+    if len(answers) != len(pairs) or set(answers) - set(known) or any(len(value) > 60 for value in answers.values()):
+        raise wrong
+    return answers
+
+
+def write_answers(answers: Mapping[str, str]) -> str:
+    """The answers as a text for a hidden field or an address."""
+    return urlencode(answers)
+
+
+def _with_unit(text: str, unit: str, where: str) -> str:
+    try:
+        parse_number(text, where=where)
+    except BadInput:
+        return text
+    return f"{text.strip()} {unit}"
