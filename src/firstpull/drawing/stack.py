@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from firstpull.drawing import svg
+from firstpull.drawing import pieces, svg
 from firstpull.drawing.profile import InsertShape, profile
 from firstpull.drawing.section import Layer
 from firstpull.drawing.svg import BEFORE, INK, QUIET, WHITE
 from firstpull.errors import BadInput
 from firstpull.units import LengthUnit, show_mm
 
-__all__ = ["stack_section"]
+__all__ = ["insert_on_its_side", "stack_section"]
 
 _LEFT = 104.0
 _ROW = 24.0
@@ -62,6 +62,30 @@ def stack_section(
         height=height,
         title="The stack in section",
         description=f"From the flange to the blind side, in {unit}: {words}. Together {show_mm(thickness_mm, unit)}.",
+        key=key,
+    )
+
+
+def insert_on_its_side(end: str = "open", *, width: float = 472, height: float = 300, key: str = "") -> str:
+    """Where a free insert is measured: its length, its flange across and thick, its body across. Not to scale."""
+    scale, middle = 20.0, height * 0.46
+    left = 110.0
+    far = left + pieces.insert_length(end) * scale
+    marks = svg.line((left - 30, middle + 168), (far, middle + 168), width=1.4)
+    for x in (left - 30, far):
+        marks += svg.line((x, middle + 156), (x, middle + 176), width=1.4)
+    words = (
+        svg.text("free length, flange and all", ((left + far) / 2, middle + 158), anchor="middle", size=18)
+        + svg.text("flange", (left - 16, middle - 138), anchor="middle", size=18)
+        + svg.text("body, just under the flange", (left + 100, middle - 104), size=18)
+    )
+    body = pieces.lying_insert((left, middle), scale, end=end) + marks + words
+    return svg.sheet(
+        body,
+        width=width,
+        height=height,
+        title="Where an insert is measured",
+        description="Free length with the flange, flange across and thick, body across just under the flange.",
         key=key,
     )
 

@@ -5,14 +5,37 @@ from __future__ import annotations
 from fastapi import FastAPI
 
 from firstpull.jobs.workshop import Workshop
-from firstpull.web import choose, dial_in, hand_over, job, overview, practice, proof, prove, record, set_up
+from firstpull.web import (
+    choose,
+    dial_in,
+    find_allowance,
+    hand_over,
+    in_hand,
+    job,
+    learn_knob,
+    look_after,
+    overview,
+    practice,
+    proof,
+    prove,
+    record,
+    set_up,
+    tool_forms,
+    tools,
+)
 from firstpull.web.app import create_app
 
 ROUTERS = (
     overview.router,
     practice.router,
     record.router,
+    look_after.router,
+    tool_forms.router,
+    learn_knob.router,
+    tools.router,
+    in_hand.router,
     choose.router,
+    find_allowance.router,
     job.router,
     dial_in.router,
     prove.router,

@@ -137,6 +137,10 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "margins": "Every check of this insert",
         "sheet": "The stack, to scale",
     },
+    "find_allowance": {
+        "rungs": "Coupons by their stroke",
+        "strike": "Strike out",
+    },
     "set_up": {
         "title": "Set up",
         "acts": "Acts of setting up",
@@ -162,7 +166,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "coupons": "Coupons of this job",
         "joint": "The joint, before and after",
         "number": "no.",
-        "stack": "stack",
+        "stack": "end",
         "length": "set length",
         "torque": "torque",
         "result": "found",
@@ -179,7 +183,6 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "print_failed": "Released and saved. The print did not work.",
         "print_how": "Print this page, or take the PDF.",
         "back": "Back to the bench",
-        "why": "What a release means",
     },
     "card": {
         "revision": "revision {}",
@@ -204,12 +207,21 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
     "run": {
         "title": "Run",
         "sheet": "Set lengths in this run",
+        "tasks": "Check something else",
+        "more": "More about this run",
     },
     "look_after": {
         "title": "Look after",
         "question": "What is due, or what do you see?",
         "nothing_due": "Nothing is due.",
+        "fine": "{} more need nothing now.",
         "faults": "What do you see?",
+        "causes": "Usual causes",
+        "tries": "What to try, in this order",
+        "source": "Source: {}. It narrows down; it does not decide.",
+        "another": "Another fault",
+        "tools": "Tools and gauges",
+        "no_gauges": "No gauge yet.",
         "history": "History",
     },
     "overview": {
