@@ -42,7 +42,7 @@ def add_tool(
     demo: bool = False,
 ) -> ToolState:
     """A new tool. ``service_every_cycles`` 0: no interval known. Raises BadInput for a bad id or one in use."""
-    _new_id(book, "tool", tool_id)
+    check_new_id(book, "tool", tool_id)
     from firstpull.mechanics.tool import check_tool
 
     check_tool(tool)
@@ -92,6 +92,17 @@ def add_mandrel(book: Book, tool_id: str, mandrel: dict[str, Any], *, doing: Doi
     return book.tool(tool_id)
 
 
+def fit_mandrel(book: Book, tool_id: str, mandrel_id: str, *, doing: Doing) -> ToolState:
+    """Put another of the tool's mandrels in. Raises BadInput for one it does not have, Unsafe for a retired one."""
+    mandrel = book.tool(tool_id).mandrels.get(mandrel_id)
+    if mandrel is None:
+        raise BadInput(f"{tool_id} has no mandrel “{mandrel_id}”.", where="mandrel", hint="Add it first.")
+    if mandrel.get("retired"):
+        raise Unsafe(f"Mandrel {mandrel_id} was retired: {mandrel['retired']}.", where="mandrel", hint="Fit another.")
+    book.write(f"tool:{tool_id}", [("MandrelFitted", {"mandrel_id": mandrel_id})], doing, tool=tool_id)
+    return book.tool(tool_id)
+
+
 def retire_mandrel(book: Book, tool_id: str, mandrel_id: str, *, reason: str, doing: Doing) -> ToolState:
     """Take a mandrel out of use, with a reason."""
     if mandrel_id not in book.tool(tool_id).mandrels:
@@ -132,7 +143,7 @@ def add_gauge(
     demo: bool = False,
 ) -> GaugeState:
     """A gauge with its resolution and limit of error in mm (ISO 13385-1 leaves the limit to the maker: user's input)."""
-    _new_id(book, "gauge", gauge_id)
+    check_new_id(book, "gauge", gauge_id)
     if not name.strip():
         raise BadInput("What is this gauge called?", where="name", hint="For example “Caliper 1, 150 mm”.")
     if not 0 < resolution_mm <= 1 or not 0 < error_mm <= 1 or not 1 <= every_days <= 3660:
@@ -303,8 +314,9 @@ def _checked_mandrel(mandrel: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def _new_id(book: Book, kind: str, thing_id: str) -> None:
-    if not _ID.fullmatch(thing_id):
+def check_new_id(book: Book, kind: str, thing_id: str) -> None:
+    """Raises BadInput when ``thing_id`` can not be the mark of a new tool or gauge (``kind``)."""
+    if not _ID.fullmatch(thing_id) or thing_id == "new":
         raise BadInput(
             f"“{thing_id}” can not be the mark of a {kind}.",
             where="id",
