@@ -15,6 +15,4 @@ def bench(session: Session, port: int, no_browser: bool) -> None:
     """Open the bench in the browser. It listens on this machine only (127.0.0.1)."""
     from firstpull.web.serve import serve
 
-    serve(
-        session.workshop(), port=port, open_browser=not no_browser, tell=lambda data, text: session.answer(data, text)
-    )
+    serve(session.workshop(), port=port, open_browser=not no_browser, tell=session.answer)

@@ -186,29 +186,29 @@ def main(arguments: list[str] | None = None) -> None:
         if reconfigure is not None:
             reconfigure(encoding="utf-8", errors="replace")
     given = sys.argv[1:] if arguments is None else arguments
-    as_json = "--json" in given
     try:
-        root.main(args=given, standalone_mode=False)
-    except click.exceptions.Exit as done:
-        sys.exit(done.exit_code)
-    except click.UsageError as problem:
-        context = f"firstpull {problem.ctx.info_name}" if problem.ctx is not None else "firstpull"
-        _fail(BadInput(problem.format_message(), hint=f"See {context} --help."), as_json)
-    except click.ClickException as problem:
-        _fail(BadInput(problem.format_message()), as_json)
+        sys.exit(root.main(args=given, standalone_mode=False) or 0)
     except click.Abort:
         sys.exit(130)
-    except FirstpullError as problem:
-        _fail(problem, as_json)
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
-    except OSError as problem:
-        _fail(BadInput(f"{problem.strerror or problem}.", where=str(problem.filename or "")), as_json)
-    except Exception as problem:  # the last line: a person never sees a trace
-        _fail(
-            FirstpullError(f"firstpull met something it did not expect: {type(problem).__name__}: {problem}"), as_json
-        )
+    except Exception as problem:
+        _fail(_ours(problem), "--json" in given)
+
+
+def _ours(problem: Exception) -> FirstpullError:
+    """Any problem as one of ours: a person never sees a trace."""
+    if isinstance(problem, FirstpullError):
+        return problem
+    if isinstance(problem, click.UsageError):
+        context = f"firstpull {problem.ctx.info_name}" if problem.ctx is not None else "firstpull"
+        return BadInput(problem.format_message(), hint=f"See {context} --help.")
+    if isinstance(problem, click.ClickException):
+        return BadInput(problem.format_message())
+    if isinstance(problem, OSError):
+        return BadInput(f"{problem.strerror or problem}.", where=str(problem.filename or ""))
+    return FirstpullError(f"firstpull met something it did not expect: {type(problem).__name__}: {problem}")
 
 
 def _fail(problem: FirstpullError, as_json: bool) -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import click
 
 from firstpull.cli.main import Session, json_option
 from firstpull.cli.work import tell, typed
-from firstpull.units import parse_torque
+from firstpull.units import parse_pressure, parse_torque
 
 
 @click.command()
@@ -15,25 +17,14 @@ from firstpull.units import parse_torque
 @click.option("--count", type=int, required=True, help="Sets done so far on this card.")
 @click.option("--length", help="Set length: an air pull, or with --front-gauge a set insert.")
 @click.option("--front-gauge", is_flag=True, help="The length was read on a set insert in the part.")
+@click.option("--pressure", help="Pressure at the inlet of a force-set tool, for example “4.8 bar”.")
 @click.option("--thickness", help="Today's stack.")
 @click.option("--seated/--not-seated", default=None, help="Head seated all round.")
 @click.option("--torque", help="Torque of a turning test.")
 @click.option("--arrangement", default="", help="flange or bushing.")
 @click.option("--good/--not-good", default=None, help="The answer of a go / no-go, first-off or last-off check.")
 @json_option
-def check(
-    session: Session,
-    job: str,
-    kind: str,
-    count: int,
-    length: str | None,
-    front_gauge: bool,
-    thickness: str | None,
-    seated: bool | None,
-    torque: str | None,
-    arrangement: str,
-    good: bool | None,
-) -> None:
+def check(session: Session, job: str, kind: str, count: int, **given: Any) -> None:
     """Record a check of JOB's run: KIND is tool, joint, “go no-go”, “first off” or “last off”."""
     from firstpull.jobs.answers import job_answer
     from firstpull.jobs.run_checks import Found, last_check, next_due, record_check
@@ -43,21 +34,22 @@ def check(
     found = Found(
         kind=kind,
         count=count,
-        set_length=typed(state, length, "--length"),
-        in_air=not front_gauge,
-        thickness=typed(state, thickness, "--thickness"),
-        seated=seated,
-        torque=parse_torque(torque, where="--torque") if torque else None,
-        arrangement=arrangement,
-        good=good,
+        set_length=typed(state, given["length"], "--length"),
+        in_air=not given["front_gauge"],
+        pressure_bar=parse_pressure(given["pressure"], where="--pressure").bar if given["pressure"] else None,
+        thickness=typed(state, given["thickness"], "--thickness"),
+        seated=given["seated"],
+        torque=parse_torque(given["torque"], where="--torque") if given["torque"] else None,
+        arrangement=given["arrangement"],
+        good=given["good"],
     )
     state = record_check(book, job, found, doing=session.doing())
     last = last_check(state)
     lines = [(last.result if last else "").upper(), *(last.reasons if last else ())]
     if state.stopped:
-        stop_ = state.stops[-1]
+        latest = state.stops[-1]
         lines.append(
-            f"Set no more. Quarantined: sets {stop_.first_suspect} to {stop_.last_suspect}. Only a new proof reopens the card."
+            f"Set no more. Quarantined: sets {latest.first_suspect} to {latest.last_suspect}. Only a new proof reopens the card."
         )
     else:
         due = next_due(state, book.now())

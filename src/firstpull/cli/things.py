@@ -270,7 +270,9 @@ def catalogue_import(
         ],
         "notes": list(proposal.preview.notes),
     }
-    lines = [f"{len(changes.added)} new, {len({change.part for change in changes.changed})} changed, {len(problems)} problem(s)."]
+    lines = [
+        f"{len(changes.added)} new, {len({change.part for change in changes.changed})} changed, {len(problems)} problem(s)."
+    ]
     lines += [f"  row {p.row}, {p.column}: {p.what} {p.hint}".rstrip() for p in problems] + [
         f"  note: {note}" for note in proposal.preview.notes
     ]
