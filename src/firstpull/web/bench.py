@@ -14,11 +14,13 @@ from firstpull.web import (
     job,
     learn_knob,
     look_after,
+    operator,
     overview,
     practice,
     proof,
     prove,
     record,
+    run,
     set_up,
     tool_forms,
     tools,
@@ -41,6 +43,8 @@ ROUTERS = (
     prove.router,
     proof.router,
     hand_over.router,
+    run.router,
+    operator.router,
     set_up.router,
 )
 

@@ -30,7 +30,10 @@ def card_page(here: Desk, state: JobState, card: Mapping[str, Any], *, unit: Len
         **_context(card, unit=unit),
         "back": here.address(state.id, "hand_over"),
         "pdfs": [{"label": f"PDF {size}", "address": f"{pdf}?size={size}&unit={unit}"} for size in ("A5", "A4")],
-        "other": {"label": f"Show in {other}", "address": f"{here.address(state.id, 'card')}?unit={other}"},
+        "other": {
+            "label": "Lengths in inches" if other == "in" else "Lengths in mm",
+            "address": f"{here.address(state.id, 'card')}?unit={other}",
+        },
     }
     return page(here.request, "card_page.html", context, practice=here.practice)
 

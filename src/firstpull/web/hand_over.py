@@ -132,7 +132,6 @@ def _page(
         "standing": str(card["standing"]) if released else "",
         "ways": _ways(here, state) if released else [],
         "problem": problem,
-        "why": [] if released else _why(state),
         "card": card_html(card, unit=here.unit),
         "card_notes": [f"lengths in {here.unit}", *_unit_note(here, card), *(["practice"] if here.practice else [])],
     }
@@ -178,7 +177,7 @@ def _proven(here: Desk, card: dict[str, Any]) -> list[dict[str, str]]:
         rows.append({"name": "Pressure", "value": show_pressure(setting["pressure_bar"], unit), "note": band})
     elif setting.get("set_length_mm") is not None:
         rows.append({"name": "Set length", "value": _span(setting, "set_length", unit), "note": ""})
-    if setting.get("stroke_mm") is not None and setting.get("pressure_bar") is None:
+    if card["released_by"] and setting.get("stroke_mm") is not None and setting.get("pressure_bar") is None:
         rows.append({"name": "Stroke", "value": _span(setting, "stroke", unit), "note": ""})
     if card["proof"]["by"]:
         rows.append({"name": "Proven by", "value": str(card["proof"]["by"]), "note": ""})
@@ -189,17 +188,6 @@ def _span(setting: dict[str, Any], name: str, unit: LengthUnit) -> str:
     low, high = setting.get(f"{name}_min_mm"), setting.get(f"{name}_max_mm")
     text = show_mm(float(setting[f"{name}_mm"]), unit)
     return text if low is None or high is None else f"{text} ({show_mm(low, unit)} to {show_mm(high, unit)})"
-
-
-def _why(state: JobState) -> list[str]:
-    lines = (
-        [str((state.proof or {}).get("measured", {}).get("sentence", ""))]
-        if (state.proof or {}).get("measured")
-        else []
-    )
-    lines.append("Without accounts the card says “named”, not “signed”.")
-    lines.append("A released job is frozen; a change opens a new revision that is proven again.")
-    return lines
 
 
 def _released(here: Desk, state: JobState) -> dict[str, Any]:

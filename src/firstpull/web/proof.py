@@ -19,7 +19,7 @@ from firstpull.web.drawings import joint_of
 from firstpull.web.typed import NM_PER_LBF_IN, show_torque, torque_unit, typed_count, typed_share, typed_torque
 
 router = APIRouter()
-_END_WORDS = {"thin": "thinnest", "thick": "thickest", "as measured": "as measured"}
+_END_WORDS = {"thin": "thin", "thick": "thick", "as measured": "–"}
 _CHECK_WORDS = {
     "flush": "head not flush",
     "gap": "gap under the head",
@@ -33,17 +33,17 @@ _CHECK_WORDS = {
 }
 # field of the plan screens → its label; the first screen holds what a release needs, the second what a run needs
 _PROOF_FIELDS = {
-    "coupons_each_end": "Good coupons at each end",
-    "sections": "Coupons cut through",
-    "torque_tests": "Turning tests with a value",
+    "coupons_each_end": "Coupons each end",
+    "sections": "Cut through",
+    "torque_tests": "Turning tests",
     "torque_min": "Least torque",
-    "reliability": "Wanted reliability",
+    "reliability": "Reliability",
     "confidence": "Confidence",
 }
 _RUN_FIELDS = {
-    "check_every_sets": "Check every … sets",
-    "check_every_minutes": "… or every … minutes",
-    "coupons_again": "Good coupons after a stop",
+    "check_every_sets": "Every … sets",
+    "check_every_minutes": "Every … minutes",
+    "coupons_again": "Coupons after a stop",
 }
 
 
@@ -68,6 +68,7 @@ def verdict_page(
         "buttons": _buttons(here, state, owed),
         "ways": _ways(here, state),
         "coupons": _coupon_rows(here, state),
+        "torque_unit": torque_unit(here.unit),
         "drawing": "" if state.coupons else joint_of(state, unit=here.unit),
         "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
     }
@@ -290,9 +291,9 @@ def _coupon_rows(here: Desk, state: JobState) -> list[dict[str, Any]]:
                 "number": coupon.number,
                 "end": _END_WORDS.get(coupon.end, coupon.end)
                 if coupon.purpose == "proof"
-                else {"ladder": "ladder", "re-proof": "after the stop"}.get(coupon.purpose, ""),
+                else {"ladder": "ladder", "re-proof": "again"}.get(coupon.purpose, ""),
                 "length": "–" if coupon.set_length is None else show_length(coupon.set_length, here.unit),
-                "torque": show_torque(torque["value_nm"], here.unit) if torque else "–",
+                "torque": show_torque(torque["value_nm"], here.unit).split(" ")[0] if torque else "–",
                 "kind": kind,
                 "word": word,
                 "gone": not coupon.counts,
@@ -361,7 +362,7 @@ def _plan_texts(here: Desk, state: JobState) -> dict[str, str]:
 
 
 def _plan_note(here: Desk, name: str) -> str:
-    return f"{torque_unit(here.unit)}; empty: the insert’s limit" if name == "torque_min" else ""
+    return torque_unit(here.unit) if name == "torque_min" else ""
 
 
 def _plan_lines(state: JobState) -> list[str]:
@@ -370,7 +371,8 @@ def _plan_lines(state: JobState) -> list[str]:
     plan = prove.plan_of(state)
     counts = sorted({plan.coupons_each_end * len(prove.ends(state)), 3, 5})
     lines = [shown_text(count, plan.confidence, wanted=plan.reliability) for count in counts]
-    return [*lines, "Few coupons show little by themselves. Measured set lengths show more; the card says both."]
+    limit = "Without a least torque the insert’s greatest tightening torque is the limit of the turning test."
+    return [*lines, limit, "Few coupons show little by themselves. Measured set lengths show more; the card says both."]
 
 
 def _coupons_page(
