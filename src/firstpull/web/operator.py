@@ -116,7 +116,7 @@ def _page(
         "form": {**form, "by": "eye" if eye else ""},
         "live": f"{here.address(state.id)}/news?seen={state.sequence}",
         "question": "Is this one good?" if not halted else "Stop.",
-        "crumb": f"{state.title} · {due_text(here, state)}" if not halted else state.title,
+        "crumb": "" if halted else due_text(here, state),
         "state": word,
         "note": " ".join(why) if why else note,
         "stopped": halted,
@@ -189,11 +189,12 @@ def _other(here: Desk, state: JobState, *, eye: bool) -> dict[str, str] | None:
 def _facts(state: JobState) -> list[dict[str, str]]:
     card = state.card or {}
     insert = f"{card['insert']['part']} · {card['insert']['thread']}"
-    rows = [{"name": "Insert", "value": insert}, {"name": "Tool", "value": str(card["tool"]["name"])}]
-    if card["tool"]["mandrel"]:
-        rows.append({"name": "Mandrel", "value": str(card["tool"]["mandrel"])})
-    rows.append({"name": "Valid until", "value": "lot, stack, tool or air changes"})
-    return rows
+    return [
+        {"name": "Part", "value": state.title},
+        {"name": "Insert", "value": insert},
+        {"name": "Tool", "value": str(card["tool"]["name"])},
+        {"name": "Valid until", "value": "lot, stack, tool or air changes"},
+    ]
 
 
 def _limits(here: Desk, state: JobState) -> list[dict[str, str]]:

@@ -13,7 +13,7 @@ from firstpull.record.job import JobState
 from firstpull.units import show_mm
 from firstpull.web.desk import Desk, act, desk, form_of, gauge_line, need_name, show
 from firstpull.web.run_more import ask_count, ask_stop, ask_strike
-from firstpull.web.run_views import chart_svg, due_text, shown_state, what_was_found
+from firstpull.web.run_views import chart_svg, due_text, shown_state
 from firstpull.web.typed import (
     pressure_unit,
     show_pressure,
@@ -227,11 +227,10 @@ def _page(
         "refused": None,
         "buttons": [],
         "tasks": [] if state.stopped or state.superseded_by else _task_links(here, state, task),
-        "ways": _ways(here, state),
+        "ways": _ways(here, state, now),
         "chart": chart_svg(here, state),
         "sheet_title": "Set lengths in this run" if run_checks.has_adjuster(state) else "The joint as released",
         "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
-        "found": what_was_found(here, state),
         **_ask(here, state, task, given, problem),
     }
     return show(here, state, "steps/run.html", context, step="run", status_code=status_code)
@@ -299,7 +298,7 @@ _LABELS = {
     "front": "Set length, set insert",
     "pressure": "Pressure at the inlet",
     "stack": "Today’s stack",
-    "turning": "Torque at first movement",
+    "turning": "Torque",
 }
 _HOW = {
     "first off": "The first set insert: flush, no gap, square, does not turn, the thread gauge goes.",
@@ -307,8 +306,8 @@ _HOW = {
     "head": "Seated all round, no gap, square. A thin sheet sets loose while the length stays perfect.",
 }
 _ARRANGED = {
-    "flange": "As proven: bear on the flange, insert free to turn.",
-    "bushing": "As proven: on a held bushing clear of the flange.",
+    "flange": "On the flange, free to turn, as proven.",
+    "bushing": "On a held bushing, clear of the flange, as proven.",
 }
 
 
@@ -359,10 +358,11 @@ def _task_links(here: Desk, state: JobState, task: str) -> list[dict[str, Any]]:
     ]
 
 
-def _ways(here: Desk, state: JobState) -> list[dict[str, str]]:
+def _ways(here: Desk, state: JobState, now: str) -> list[dict[str, str]]:
     address = here.address(state.id, "run")
     ways = []
-    if not state.stopped and not state.superseded_by:
+    eye = task_now(state, now) in ("head", "first off", "last off")  # the others have a button for it
+    if eye and not state.stopped and not state.superseded_by:
         ways.append({"label": "Stop the run", "address": f"{address}?now=stop"})
     if any(not check.struck_out for check in state.checks) and not state.superseded_by:
         ways.append({"label": "Strike out a check", "address": f"{address}?now=strike"})

@@ -29,7 +29,7 @@ def shown_state(here: Desk, state: JobState) -> tuple[str, str, list[str]]:
     last = run_checks.last_check(state)
     if last is None:
         return "later", "no check of this run yet", []
-    return _KINDS[standing], found_text(here, last), list(last.reasons)
+    return _KINDS[standing], f"{found_text(here, last)}, at {last.count} sets", list(last.reasons)
 
 
 def due_text(here: Desk, state: JobState) -> str:
@@ -70,12 +70,6 @@ def chart_svg(here: Desk, state: JobState) -> str:
         first_number=cut + 1,
         key="run",
     )
-
-
-def what_was_found(here: Desk, state: JobState) -> str:
-    """The last check in words, beside the chart."""
-    last = run_checks.last_check(state)
-    return "" if last is None else f"Last: {found_text(here, last)}, at {last.count}, by {last.by}."
 
 
 def found_text(here: Desk, check: RunCheck) -> str:
