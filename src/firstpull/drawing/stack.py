@@ -68,16 +68,15 @@ def stack_section(
 
 def insert_on_its_side(end: str = "open", *, width: float = 472, height: float = 300, key: str = "") -> str:
     """Where a free insert is measured: its length, its flange across and thick, its body across. Not to scale."""
-    scale, middle = 20.0, height * 0.46
-    left = 110.0
+    scale, middle, left = 14.0, height * 0.47, 104.0
     far = left + pieces.insert_length(end) * scale
-    marks = svg.line((left - 30, middle + 168), (far, middle + 168), width=1.4)
-    for x in (left - 30, far):
-        marks += svg.line((x, middle + 156), (x, middle + 176), width=1.4)
+    marks = svg.line((left, middle + 126), (far, middle + 126), width=1.4)
+    for x in (left, far):
+        marks += svg.line((x, middle + 116), (x, middle + 134), width=1.4)
     words = (
-        svg.text("free length, flange and all", ((left + far) / 2, middle + 158), anchor="middle", size=18)
-        + svg.text("flange", (left - 16, middle - 138), anchor="middle", size=18)
-        + svg.text("body, just under the flange", (left + 100, middle - 104), size=18)
+        svg.text("free length, flange and all", ((left + far) / 2, middle + 116), anchor="middle", size=18)
+        + svg.text("flange", (left + 10, middle - 104), anchor="middle", size=18)
+        + svg.text("body, just under the flange", (left + 66, middle - 78), size=18)
     )
     body = pieces.lying_insert((left, middle), scale, end=end) + marks + words
     return svg.sheet(

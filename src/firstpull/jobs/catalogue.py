@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from firstpull.errors import BadInput, NotFound
@@ -25,7 +26,7 @@ def propose(
     *,
     filename: str,
     unit: LengthUnit | None = None,
-    unit_by_column: dict[str, LengthUnit] | None = None,
+    unit_by_column: Mapping[str, str] | None = None,
 ) -> Proposal:
     """Read a CSV or XLSX file of inserts and say what would change. Writes nothing. Raises BadInput for a file that is
     no table of inserts; bad rows are listed in the preview."""
