@@ -182,6 +182,8 @@ def _better(state: JobState, tool: SimulatedTool, unit: LengthUnit) -> str:
     turns = abs(left) / truth.lead_mm if truth.lead_mm else 0.0
     per_turn = tool.clicks_per_turn
     clicks = round(turns * per_turn) if per_turn else None
+    if abs(left) < 0.005:
+        return "The mean in the stack is on the target: leave the knob."
     away = f"The mean in the stack is {_in(abs(left), unit)} too {'long' if left > 0 else 'short'}"
     if clicks == 0 or (per_turn is None and turns < 0.01):
         return f"{away}: leave the knob, nothing brings it nearer."

@@ -160,7 +160,11 @@ def _page(
         "chart": chart_of(here, state),
         "aside": practice.aside(here, state) if here.practice else [],
         "sheet_title": "Set lengths, pull by pull",
-        "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
+        "sheet_notes": [
+            *(["free lengths allowed for"] if dial_in.measures_before(state) and state.pulls else []),
+            f"lengths in {here.unit}",
+            *(["simulated"] if here.practice else []),
+        ],
         **view,
     }
     return show(here, state, "steps/dial_in.html", context, step="dial_in", status_code=status_code)
@@ -239,8 +243,10 @@ def _turn_view(here: Desk, state: JobState, reply: Mapping[str, Any], *, air: st
         "question": "Turn the knob.",
         "crumb": crumb,
         "instruction": f"{amount} {direction}",
-        "note": f"seen from the knob’s end · expect {expected_text(here, state)}",
+        "note": f"Expect {expected_text(here, state)}.",
+        "sheet_notes": ["knob seen from its end", f"lengths in {here.unit}"],
         "caution": f"{back}." if cycles else "",
+        "aside": [],
         "knob": knob_turn(
             abs(turns),
             clicks=None if clicks is None else abs(int(clicks)),

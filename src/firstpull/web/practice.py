@@ -26,17 +26,20 @@ router = APIRouter()
 
 OWN_COOKIE = "firstpull_own_moves"
 DEMO_CARD_JOB = "battery-tray-lid-m6"
-TEMPERAMENT_WORDS: dict[str, tuple[str, str]] = {
-    "steady": ("Steady", "A good tool. Learn the loop: pull, read, turn, pull."),
-    "worn": (
-        "Worn",
-        "Play in the knob, more scatter. Learn to finish towards more stroke, and not to chase one reading.",
+TEMPERAMENT_WORDS: dict[str, tuple[str, str, str]] = {
+    "steady": ("Steady", "the loop itself", "A good tool: pull, read, turn, pull."),
+    "worn": ("Worn", "play and scatter", "Finish towards more stroke, and do not chase one reading."),
+    "coarse": ("Coarse", "few clicks", "Four clicks a turn: what to do when no click lies on the aim."),
+    "drifting": (
+        "Drifting",
+        "drift or scatter?",
+        "Every pull comes a little longer: see it before it leaves the window.",
     ),
-    "coarse": ("Coarse", "Four clicks a turn. Learn what to do when no click lies on the aim."),
-    "drifting": ("Drifting", "Every pull comes a little longer. Learn to tell a drift from scatter."),
-    "near its limit": ("Near its limit", "Stroke or air runs short. Learn to stop and find the cause, not to turn on."),
-    "misreading": ("Misreading", "One reading in five is wrong. Learn to read again before you believe it."),
+    "near its limit": ("Near its limit", "when to stop", "Stroke or air runs short: find the cause, do not turn on."),
+    "misreading": ("Misreading", "read again", "One reading in five is wrong: read again before you believe it."),
 }
+"""Each temperament: its name, what it is about in a few words, and what it teaches."""
+
 _MOST_CLICKS = 400
 
 
@@ -130,7 +133,7 @@ def show_review(request: Request, job: str) -> Response:
     state = here.book.job(job)
     truth = practice_bench.simulated_tool(state).truth()
     inside = truth.length_shortest_good_mm <= truth.mean_stack_length_mm <= truth.length_longest_good_mm
-    words = TEMPERAMENT_WORDS.get(truth.temperament, (truth.temperament, ""))
+    words = TEMPERAMENT_WORDS.get(truth.temperament, (truth.temperament, "", ""))
     verdict = (
         "The mean in the stack lies inside what makes a good joint."
         if inside
@@ -142,7 +145,7 @@ def show_review(request: Request, job: str) -> Response:
         "crumb": f"{words[0]} · {truth.inserts_used} inserts used, {truth.cycles} cycles",
         "verdict": verdict,
         "kind": "done" if inside and truth.reachable else "look",
-        "teaches": words[1],
+        "teaches": words[2],
         "rows": _truth_rows(here, state),
         "unit_note": here.unit,
         "back": here.address(state.id, "dial_in"),
@@ -156,9 +159,10 @@ def own_moves(request: Request) -> bool:
 
 
 def aside(here: Desk, state: JobState) -> list[dict[str, str]]:
-    """The small ways out of a practice dial-in."""
+    """The small ways out of a practice dial-in; fewer once it runs, so that the action stays in sight."""
+    if state.pulls:
+        return [{"label": "Hide the advice", "address": _advice_address(here, state, shown=False)}]
     return [
-        {"label": "Hide the advice", "address": _advice_address(here, state, shown=False)},
         {"label": "Other practice tools", "address": "/practice"},
         {"label": "Overview", "address": "/?overview=yes"},
     ]
@@ -229,7 +233,6 @@ def end_page(here: Desk, state: JobState) -> Response:
         "owed": [{"text": text, "address": here.address(state.id, "prove")} for text in missing],
         "buttons": buttons,
         "aside": [
-            {"label": "Prove it on coupons", "address": here.address(state.id, "prove")},
             {"label": "What the tool really was", "address": f"/practice/jobs/{quote(state.id)}/review"},
             {"label": "Another tool", "address": "/practice"},
         ],
@@ -244,7 +247,7 @@ def _start_page(request: Request, *, problem: dict[str, Any] | None = None, stat
     rows = []
     for row in here.book.store.summaries("job", limit=8):
         name = row.stream.partition(":")[2]
-        temper = TEMPERAMENT_WORDS.get(str(row.data.get("temperament")), ("Own", ""))[0]
+        temper = TEMPERAMENT_WORDS.get(str(row.data.get("temperament")), ("Own", "", ""))[0]
         pulls = int(row.data.get("pulls") or 0)
         note = f"{pulls} pull{'s' if pulls != 1 else ''}"
         rows.append(
@@ -255,9 +258,10 @@ def _start_page(request: Request, *, problem: dict[str, Any] | None = None, stat
                 "review": f"/practice/jobs/{quote(name)}/review",
             }
         )
-    choices = [{"value": key, "label": label, "note": note} for key, (label, note) in TEMPERAMENT_WORDS.items()]
+    choices = [{"value": key, "label": label, "note": note} for key, (label, note, _) in TEMPERAMENT_WORDS.items()]
     context = {
         "choices": choices,
+        "lessons": [{"name": label, "text": text} for label, _, text in TEMPERAMENT_WORDS.values()],
         "rows": rows,
         "own": own_moves(request),
         "problem": problem,

@@ -157,8 +157,8 @@ def _tool_page(
     name = str(state.tool.get("name") or state.id)
     context = {
         **_blank(name),
-        "question": f"{name}: what was done?",
-        "crumb": _tool_crumb(state),
+        "question": "What was done to it?",
+        "crumb": f"{name} · {_tool_crumb(state)}",
         "due": [_due(row) for row in look_after.tool_due(state)],
         "acts": _tool_acts(state),
         "buttons": [_button("Service done", address=f"/tools/{quote(state.id)}?do=service")],
@@ -306,11 +306,9 @@ def _gauge_page(
     at_reading = problem if problem and problem.get("where") != "block" else None
     context = {
         **_blank(name),
-        "question": f"{name}: what does it read on the block?",
-        "crumb": "A check on a gauge block",
-        "said": _check_words(state, unit),
-        "said_mark": ("done" if last["passed"] else "fail") if last else "",
-        "due": [_due(due)],
+        "question": "What does it read on the block?",
+        "crumb": name,
+        "due": [{**_due(due), "note": _check_words(state, unit) or due.text}],
         "form": _form(f"/gauges/{quote(state.id)}", state.sequence),
         "fields": [entry_of("block", f"Block, {unit}", {"block": block}, problem, inputmode="decimal", maxlength=30)],
         "field": {

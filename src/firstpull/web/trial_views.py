@@ -88,7 +88,7 @@ def chart_of(here: Desk, state: JobState, *, advised: bool = True) -> str:
             to_mm(float(reply["expected"]["reading"]), unit) + there,
             to_mm(float(reply["expected"]["reading_sd"]), unit),
         )
-    told = dial_in.foretold(here.book, state) if advised else None
+    told = dial_in.foretold(here.book, state) if advised and state.held is None else None
     window = (float(setting["set_length_min_mm"]), float(setting["set_length_max_mm"]))
     return convergence_chart(
         points,
