@@ -38,7 +38,7 @@ def next_step(state: JobState) -> Step:
     _force_tool(state)
     rungs = ladder_rungs(state)
     if state.pressure_bar is None:
-        return _set(rungs, rungs[0][0], "Start low: the ladder is climbed upward only.")
+        return _set(rungs, rungs[0][0], "Start low, upward only.")
     here = _coupons_here(state)
     if not here:
         return _step("coupon", rungs, state.pressure_bar, "")

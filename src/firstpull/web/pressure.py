@@ -18,6 +18,7 @@ from firstpull.web.drawings import joint_of
 from firstpull.web.typed import pressure_unit, show_pressure, typed_pressure, write_answers
 
 router = APIRouter()
+_NEVER_IN_AIR = "Never find the pressure by pulling in the air: the pull snaps through and can strip or jam."
 _FOUND = {
     "flush": "not flush",
     "gap": "gap",
@@ -88,14 +89,10 @@ def pressure_page(
     context = asking(
         form=form,
         title="Dial in",
-        why=[
-            "Never find the pressure by pulling in the air: the pull snaps through and can strip or jam.",
-            *ladder.get("warnings", ()),
-        ],
         drawing=_ladder_svg(here, state, step),
         drawing_title="Pressure ladder, upward",
         drawing_notes=["measured while it cycles", *(["simulated"] if here.practice else [])],
-        **view,
+        **{"why": [_NEVER_IN_AIR, *ladder.get("warnings", ())], **view},
     )
     return show(here, state, "steps/question.html", context, step="dial_in", status_code=status_code)
 
@@ -123,7 +120,8 @@ def _view(
             "crumb": crumb,
             "said": f"{_last_word(state)}{step.why}",
             "instruction": pressure,
-            "caution": "Hands clear of the nose. No insert on the mandrel while you set it.",
+            "caution": "Hands clear; no insert on the mandrel.",
+            "why": [],
             "field": field,
             "buttons": [_button("It is set", "read"), *_strike(state)],
         }

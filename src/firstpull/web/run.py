@@ -335,7 +335,7 @@ def _limits(here: Desk, state: JobState, task: str) -> str:
     card, unit = state.card or {}, here.unit
     if task == "turning":
         limit = prove.torque_limit_nm(state)
-        return "" if limit is None else f"at least {show_torque(limit, unit)}"
+        return "" if limit is None else f"≥ {show_torque(limit, unit)}"
     if task == "pressure":
         low, high = run_checks.pressure_limits_bar(state)
         if low is None or high is None:
