@@ -12,7 +12,10 @@ def test_each_fault_says_causes_and_what_to_try():
     found = faults()
     assert len({one.key for one in found}) == len(found) == 11
     for one in found:
-        assert one.seen and one.causes and one.tries and all(cause.strip() for cause in one.causes)
+        assert one.seen
+        assert one.causes
+        assert one.tries
+        assert all(cause.strip() for cause in one.causes)
         assert {attempt.step for attempt in one.tries} <= set(STEPS)
         assert all(attempt.text.strip() for attempt in one.tries)
 

@@ -145,16 +145,19 @@ def test_the_practice_job_begins_with_a_pull_and_the_reading_lands_on_its_dot(pr
     """Pull, turn what is said, pull: the reading was foretold; then it is dialled in and only what is owed is shown."""
     client = client_of(practice, firstpull_seen="1")
     first = client.get(DIAL_IN).text
-    assert "This tool is simulated. Pull one insert." in first and 'value="pull"' in first
+    assert "This tool is simulated. Pull one insert." in first
+    assert 'value="pull"' in first
     assert act(client, DIAL_IN, do="pull").status_code == 303
     assert "too long" in client.get(DIAL_IN).text
     assert act(client, DIAL_IN, do="air_off").headers["location"] == f"{DIAL_IN}?air=off"
     turn = client.get(f"{DIAL_IN}?air=off").text
-    assert "11 clicks clockwise" in turn and 'data-part="expected"' in turn
+    assert "11 clicks clockwise" in turn
+    assert 'data-part="expected"' in turn
     act(client, DIAL_IN, do="turned")
     act(client, DIAL_IN, do="pull")
     landed = client.get(DIAL_IN).text
-    assert "It landed on the dot" in landed and 'data-part="foretold"' in landed
+    assert "It landed on the dot" in landed
+    assert 'data-part="foretold"' in landed
     for _act in range(8):
         reply = practice.practice.job(LID).advice
         if reply["action"] == "release":
@@ -162,7 +165,8 @@ def test_the_practice_job_begins_with_a_pull_and_the_reading_lands_on_its_dot(pr
         act(client, DIAL_IN, do="turned" if reply["action"] == "turn" else "pull")
     assert act(client, DIAL_IN, do="hold").headers["location"] == DIAL_IN
     end = client.get(DIAL_IN).text
-    assert "not been proven on coupons" in end and "Start with my own insert" in end
+    assert "not been proven on coupons" in end
+    assert "Start with my own insert" in end
     assert 'value="release"' not in end
     assert len(practice.practice.job(LID).pulls) <= 4
 
@@ -174,15 +178,18 @@ def test_with_the_advice_hidden_each_move_is_reviewed(practice):
     assert "What is your move?" in client.get(DIAL_IN).text
     assert act(client, DIAL_IN, do="pull").headers["location"] == f"/practice/jobs/{LID}/said"
     said = client.get(f"/practice/jobs/{LID}/said").text
-    assert "the caliper read 11.74 mm" in said and "towards more stroke" in said
+    assert "the caliper read 11.74 mm" in said
+    assert "towards more stroke" in said
     seen = practice.practice.job(LID).sequence
     wrong = act(client, DIAL_IN, do="turn", clicks="many", way="more")
-    assert wrong.status_code == 422 and 'value="many"' in wrong.text
+    assert wrong.status_code == 422
+    assert 'value="many"' in wrong.text
     assert practice.practice.job(LID).sequence == seen
     act(client, DIAL_IN, do="turn", clicks="9", way="more")
     assert practice.practice.job(LID).moves[-1].clicks == 9
     early = act(client, DIAL_IN, do="hold")
-    assert early.status_code == 409 and "not dialled in yet" in early.text
+    assert early.status_code == 409
+    assert "not dialled in yet" in early.text
     assert client.get("/practice/advice?show=yes&back=//else.example").headers["location"] == "/"
 
 
@@ -222,7 +229,8 @@ def test_the_job_record_reads_in_words(reader):
     """Every event is a sentence with its number, time and person; none is left as a bare type."""
     text = reader.get(f"/bench/jobs/{LID}/record").text
     assert "Released by Demo technician." in text
-    assert "Pulled in the air" in text and "Adjuster turned" in text
+    assert "Pulled in the air" in text
+    assert "Adjuster turned" in text
     from firstpull.record.job import JOB_EVENT_TYPES
 
     assert not [name for name in JOB_EVENT_TYPES if f"<td>{name}</td>" in text]
