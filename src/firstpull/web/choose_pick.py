@@ -49,7 +49,7 @@ def pick_page(
         shown = choice.candidates[0]
     tiles = list(choice.candidates[:_TILES])
     if shown is not None and shown not in tiles:
-        tiles.append(shown)
+        tiles[-1:] = [shown]
     address = here.address(state.id, "choose")
     context = {
         "form": form_of(state, f"{address}?screen=pick"),
@@ -127,7 +127,7 @@ def _margins(shown: Candidate | None, unit: LengthUnit) -> dict[str, Any]:
 
 def _side(value: float | str, check: Check, unit: LengthUnit) -> str:
     if isinstance(value, str):
-        return value
+        return value.replace(" to ", "–")
     if check.unit == "mm":
         return show_mm(value, unit)
     if check.name == "torque":
