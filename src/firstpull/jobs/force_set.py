@@ -12,6 +12,7 @@ from firstpull.mechanics.tool import Tool
 from firstpull.record.job import Coupon, JobState
 
 # checks that fail when there was too much pull; the others fail when there was too little
+SAME_BAR = 0.03  # a rung is typed as the gauge shows it; nearer than this it is the same rung
 OVER = frozenset({"thread_gauge", "blind_head", "flush"})
 
 
@@ -43,7 +44,7 @@ def next_step(state: JobState) -> Step:
     if not here:
         return _step("coupon", rungs, state.pressure_bar, "")
     low, high = passing_range(state)
-    above = [pressure for pressure, _load in rungs if pressure > state.pressure_bar + 1e-9]
+    above = [pressure for pressure, _load in rungs if pressure > state.pressure_bar + SAME_BAR]
     over = _failed_over(state)
     climbing = bool(above) and not over and not _come_down(state)
     if climbing:
@@ -176,7 +177,7 @@ def _set(rungs: tuple[tuple[float, float], ...], pressure_bar: float, why: str) 
 def _step(
     do: Literal["set", "coupon", "hold", "stuck"], rungs: tuple[tuple[float, float], ...], pressure: float, why: str
 ) -> Step:
-    number = next((n for n, (rung, _load) in enumerate(rungs, 1) if abs(rung - pressure) < 0.005), 0)
+    number = next((n for n, (rung, _load) in enumerate(rungs, 1) if abs(rung - pressure) < SAME_BAR), 0)
     slope = rungs[0][1] / rungs[0][0]
     return Step(do, pressure, number, len(rungs), pressure * slope, why)
 

@@ -7,6 +7,7 @@ from fastapi import FastAPI
 from firstpull.jobs.workshop import Workshop
 from firstpull.web import (
     choose,
+    confirm,
     dial_in,
     find_allowance,
     hand_over,
@@ -46,6 +47,7 @@ ROUTERS = (
     job.router,
     dial_in.router,
     prove.router,
+    confirm.router,
     proof.router,
     pressure.router,
     hand_over.router,

@@ -147,10 +147,11 @@ def owed_rows(here: Desk, state: JobState) -> list[dict[str, str]]:
     ]
     if rows:
         return rows
-    return [
-        {"text": text, "address": here.address(state.id, "set_up" if "window" in text else "prove")}
-        for text in release_hindrances(state)
-    ]
+    return [{"text": text, "address": here.address(state.id, _settled_at(text))} for text in release_hindrances(state)]
+
+
+def _settled_at(text: str) -> str:
+    return "set_up" if "window" in text else "prove"
 
 
 def _question(state: JobState, owed: list[dict[str, str]]) -> str:

@@ -14,6 +14,7 @@ from firstpull.jobs.shapes import tool_of
 from firstpull.record.job import Coupon, JobState
 from firstpull.units import show_length, show_mm
 from firstpull.web.asking import asking, entry
+from firstpull.web.confirm import wants_air_pull
 from firstpull.web.desk import Desk, act, desk, form_of, need_name, show
 from firstpull.web.drawings import joint_of
 from firstpull.web.typed import NM_PER_LBF_IN, show_torque, torque_unit, typed_count, typed_share, typed_torque
@@ -62,7 +63,7 @@ def verdict_page(
         "failed": _failed(here, state),
         "achieved": sentence,
         "measured": _measured_text(here, state, verdict) if again is None else "",
-        "owed_here": [{"text": text, "address": ""} for text in owed],
+        "owed_here": [{"text": text, "address": _owed_at(here, state, text)} for text in owed],
         "owed_said": not state.released or state.stopped,
         "problem": problem,
         "buttons": _buttons(here, state, owed),
@@ -246,17 +247,22 @@ def _buttons(here: Desk, state: JobState, owed: list[str]) -> list[dict[str, str
         return [_button("To the run", address=here.address(state.id, "run"))]
     if state.held is None:
         return [_button("Go on with dial in", address=here.address(state.id, "dial_in"))]
+    if wants_air_pull(state):
+        return [
+            _button("Pull one in the air", address=here.address(state.id, "prove", "air")),
+            _set_button(here, state, "other"),
+        ]
     if not owed:
         more = {**_set_button(here, state), "label": "One more coupon", "kind": "other"}
         return [_button("Hand it over", address=here.address(state.id, "hand_over")), more]
     return [_set_button(here, state)]
 
 
-def _set_button(here: Desk, state: JobState) -> dict[str, str]:
+def _set_button(here: Desk, state: JobState, kind: str = "") -> dict[str, str]:
     if here.practice:
-        return _button("Set a coupon on the simulated tool", "simulate")
+        return _button("Set a coupon on the simulated tool", "simulate", kind=kind)
     end = {"thin": ", thinnest stack", "thick": ", thickest stack"}.get(prove.next_end(state), "")
-    return _button(f"Coupon {1 + len(state.coupons)}{end}", "begin")
+    return _button(f"Coupon {1 + len(state.coupons)}{end}", "begin", kind=kind)
 
 
 def _ways(here: Desk, state: JobState) -> list[dict[str, str]]:
@@ -271,6 +277,11 @@ def _ways(here: Desk, state: JobState) -> list[dict[str, str]]:
 
 def _strikeable(state: JobState) -> list[Coupon]:
     return [c for c in state.coupons if c.counts and (not state.released or c.sequence > state.release_sequence)]
+
+
+def _owed_at(here: Desk, state: JobState, text: str) -> str:
+    """Where something owed is settled, when that is not here."""
+    return here.address(state.id, "prove", "air") if text.startswith("One air pull") else ""
 
 
 def _coupon_rows(here: Desk, state: JobState) -> list[dict[str, Any]]:
