@@ -19,7 +19,6 @@ from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
 from firstpull.units import LengthUnit
 
-
 _NEEDS = frozenset(field.name for field in fields(Needs))
 
 
