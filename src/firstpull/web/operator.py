@@ -115,7 +115,7 @@ def _page(
     context = {
         "form": {**form, "by": "eye" if eye else ""},
         "live": f"{here.address(state.id)}/news?seen={state.sequence}",
-        "question": "Is this one good?" if not halted else "Stop.",
+        "question": "Is this one good?" if not halted else "Call the technician.",
         "crumb": "" if halted else due_text(here, state),
         "state": word,
         "note": " ".join(why) if why else note,

@@ -25,7 +25,7 @@ def shown_state(here: Desk, state: JobState) -> tuple[str, str, list[str]]:
         return "stop", "replaced by a new revision", []
     if standing == run_checks.STOP:
         stop = state.stops[-1]
-        return "stop", f"by {stop.by}, {moment(stop.at)}", [stop.reason]
+        return "stop", f"{stop.reason} · {stop.by}, {moment(stop.at)}", []
     last = run_checks.last_check(state)
     if last is None:
         return "later", "no check of this run yet", []
