@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
 
+LEAST_SPREAD_TURNS = 0.1
+"""Pulls closer together than this tell nothing of a lead."""
+
+
 @dataclass(frozen=True, slots=True)
 class KnobFit:
     """Lead in mm of stroke per plus turn (negative: plus is less stroke), its standard error, and the scatter of one
@@ -32,7 +36,7 @@ def fit_knob(trials: Sequence[tuple[float, float]], *, least_scatter_mm: float =
 
     Pulls reached by turning plus and by turning minus are told apart by one offset when both occur; that offset over
     the lead is the play. ``least_scatter_mm`` keeps three lucky pulls from claiming a perfect tool. Needs three trials
-    at two places or more; raises BadInput otherwise, and when the knob did nothing. Source: ordinary least squares with
+    at two places a tenth of a turn apart or more; raises BadInput otherwise, and when the knob did nothing. Source: ordinary least squares with
     one indicator, slope error s/√Sxx (NIST/SEMATECH e-Handbook 4.4.3.1).
     """
     import numpy as np
@@ -43,6 +47,10 @@ def fit_knob(trials: Sequence[tuple[float, float]], *, least_scatter_mm: float =
         raise BadInput("A knob is learned from three pulls or more, at two places or more.", where="trials")
     if not (np.isfinite(turns).all() and np.isfinite(strokes).all()):
         raise BadInput("Turns and strokes must be finite.", where="trials")
+    if float(np.ptp(turns)) < LEAST_SPREAD_TURNS:
+        raise BadInput(
+            "The pulls lie too near each other on the knob.", where="trials", hint="Turn two turns between the pulls."
+        )
     side = _sides(turns)
     both = len(set(side.tolist())) == 2 and len(trials) >= 4
     columns = [np.ones_like(turns), turns, *([side] if both else [])]
@@ -53,8 +61,8 @@ def fit_knob(trials: Sequence[tuple[float, float]], *, least_scatter_mm: float =
     spare = len(trials) - design.shape[1]
     left = strokes - design @ answer
     scatter = max(math.sqrt(float(left @ left) / spare) if spare > 0 else 0.0, least_scatter_mm)
-    covariance = np.linalg.inv(design.T @ design)
-    lead, lead_sd = float(answer[1]), scatter * math.sqrt(float(covariance[1, 1]))
+    inverse = np.linalg.pinv(design)  # its rows give (XᵀX)⁻¹ without squaring the condition of X
+    lead, lead_sd = float(answer[1]), scatter * math.sqrt(float(inverse[1] @ inverse[1]))
     if abs(lead) < 2 * lead_sd or lead == 0:
         raise BadInput(
             "The knob hardly changed the stroke.",
