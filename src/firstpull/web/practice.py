@@ -183,15 +183,15 @@ def own_page(
     minus = "anticlockwise" if plus == "clockwise" else "clockwise"
     more_is_plus = tool is None or tool.plus_turns == "more stroke"
     has_clicks = bool(tool and tool.clicks_per_turn)
-    per_turn = f"{tool.clicks_per_turn} clicks a turn, " if tool is not None and has_clicks else ""
+    per_turn = f"{tool.clicks_per_turn} clicks, " if tool is not None and has_clicks else ""
     lead = mm_text(here, tool.lead_per_turn.mm) if tool is not None and tool.lead_per_turn is not None else ""
     counted = [pull for pull in state.pulls if not pull.struck_out]
     context = {
         "form": form_of(state, f"/practice/jobs/{quote(state.id)}/own"),
         "question": "What is your move?",
-        "crumb": f"Your own moves · the advice is hidden · {len(state.pulls)} pulls",
+        "crumb": f"Your own moves · the advice is hidden · {len(state.pulls)} pulled",
         "said": _own_said(here, state),
-        "aim": f"Aim {mm_text(here, aim.target_mm)}. {per_turn}{lead} of stroke a turn by its label.",
+        "aim": f"Aim {mm_text(here, aim.target_mm)}. {per_turn}{lead} a turn.",
         "clicks": {
             "name": "clicks",
             "label": "Clicks" if has_clicks else "Turns",

@@ -291,7 +291,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
     },
     "practice": {
         "title": "Practice",
-        "said": "You said",
+        "said": "It said",
         "did": "It did",
         "better": "Better",
         "sheet": "Your pulls and the tool",
