@@ -271,3 +271,9 @@ def test_the_export_holds_every_event(reader, filled):
     """The JSON Lines download ends by counting its events."""
     lines = reader.get("/record/export").text.splitlines()
     assert json.loads(lines[-1])["events"] == len(lines) - 2 == filled.bench.store.verify().events
+
+
+def test_a_stray_reading_waits_at_the_job_it_was_given_to(reader):
+    """It stands in the field of the run, unsaved; a dial-in that asks for something else first says that it came."""
+    assert 'value="11.61"' in reader.get(f"/bench/jobs/{LID}/run?now=tool&reading=11.61").text
+    assert "“11.61” came in" in reader.get("/bench/jobs/cable-guide-m5/dial-in?reading=11.61").text

@@ -144,6 +144,10 @@ def _page(
     if here.practice and practice.own_moves(here.request):
         return practice.own_page(here, state, problem=problem, status_code=status_code)
     view = _view(here, state, air=air, problem=problem, typed=typed)
+    if typed and not problem and view.get("field") is None:
+        view["text"] = (
+            f"{view.get('text', '')} “{typed}” came in, but no reading is asked for yet: do this first.".strip()
+        )
     context = {
         "form": form_of(state, here.address(state.id, "dial_in")),
         "said": said_of(here, state),

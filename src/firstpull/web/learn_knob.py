@@ -114,8 +114,7 @@ def _page(
         buttons = [keep, *buttons] if enough else [*buttons, keep]
     elif done:
         buttons.append({"label": "Begin again", "do": "drop", "kind": "other"})
-    known = {field["name"] for field in fields}
-    where = str((problem or {}).get("where", ""))
+    at_field = problem is not None and problem.get("where") in {field["name"] for field in fields}
     context = {
         "title": "Learn this knob",
         "form": {
@@ -132,7 +131,7 @@ def _page(
         "choices": [],
         "fields": fields,
         "pairs": True,
-        "problem": problem if problem is not None and where not in known else None,
+        "problem": None if at_field else problem,
         "field": None,
         "readings": [_trial(trial, here.unit) for trial in state.knob_trials],
         "why": [

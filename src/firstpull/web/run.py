@@ -50,10 +50,11 @@ _WORDS = {
 
 
 @router.get("/{room}/jobs/{job}/run")
-def show_run(request: Request, room: str, job: str, now: str = "") -> Response:
-    """What to check now; ``now`` chooses another check, or “stop”, “strike” and “count”."""
+def show_run(request: Request, room: str, job: str, now: str = "", reading: str = "") -> Response:
+    """What to check now; ``now`` chooses another check, or “stop”, “strike” and “count”. ``reading`` is one that came in
+    elsewhere and waits in the field until it is saved."""
     here = desk(request, room)
-    return need_name(here) or _page(here, here.book.job(job), now)
+    return need_name(here) or _page(here, here.book.job(job), now, typed={"reading": reading[:60]} if reading else None)
 
 
 @router.post("/{room}/jobs/{job}/run")
