@@ -81,7 +81,9 @@ def chart_of(here: Desk, state: JobState, *, advised: bool = True) -> str:
     ]
     belief = expected = None
     if advised and reply.get("belief") and points:
-        belief = (to_mm(float(reply["belief"]["length_mean"]), unit), to_mm(float(reply["belief"]["length_sd"]), unit))
+        said = reply["belief"]
+        spread = float(said.get("usual_sd", said["length_sd"]))
+        belief = (to_mm(float(said["length_mean"]), unit), to_mm(spread, unit))
     if advised and reply.get("expected") and state.held is None and points:
         there = 0.0 if reply.get("where") == "stack" else shift
         expected = (

@@ -29,11 +29,15 @@ CEILING_RISK = 0.001
 
 @dataclass(frozen=True, slots=True)
 class Belief:
-    """The mean set length at the present knob (in the stack where the job gives a shift), mm, and P(inside)."""
+    """The mean set length at the present knob (in the stack where the job gives a shift), mm, and P(inside).
+
+    ``sd_mm`` is led by far-off explanations; ``usual_sd_mm`` is half the width of the middle 68.3 %, for drawing.
+    """
 
     mean_mm: float
     sd_mm: float
     p_inside: float
+    usual_sd_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +80,9 @@ def belief_now(mixture: Mixture, job: Job) -> Belief:
     middle = float(weight @ centre)
     sd = float(np.sqrt(weight @ (spread + (centre - middle) ** 2)))
     inside = float(weight @ _inside(mixture, job, mean=mean, variance=variance))
-    return Belief(middle, sd, min(max(inside, 0.0), 1.0))
+    width = np.sqrt(spread)
+    low, high = (_quantile(weight, centre, width, share=share) for share in (ndtr(-1.0), ndtr(1.0)))
+    return Belief(middle, sd, min(max(inside, 0.0), 1.0), (high - low) / 2.0)
 
 
 def middles_mm(mixture: Mixture, job: Job) -> tuple[float, ...]:
@@ -195,9 +201,11 @@ def faults(state: State, job: Job) -> Faults:
 
 
 def next_reading(state: State, job: Job, *, where: Where, moves: tuple[float, ...] = (), warm: bool = False) -> Belief:
-    """The reading of the next pull after these moves: mean and standard deviation, mm (``p_inside`` of that reading).
+    """The reading of the next pull after these moves, mm (``p_inside`` of that reading): the median, and half the width
+    of the middle 68.3 %, which is one standard deviation where nothing is wrong.
 
-    ``warm``: the dry cycles asked for are done first.
+    Mean and variance would be led by the few far-off explanations (a dead knob, a stall): a reading out there is news,
+    not what is expected. ``warm``: the dry cycles asked for are done first.
     """
     mixture = state.mixture
     cold_cycles = 2 if warm else (0 if moves else state.knob.cycles_since_air)
@@ -213,9 +221,21 @@ def next_reading(state: State, job: Job, *, where: Where, moves: tuple[float, ..
     noise = mixture.process_sd**2 + mixture.insert_sd**2 + job.caliper_sd_mm**2 + job.resolution_mm**2 / 12.0
     spread = np.where(acts, limit_variance, variance) + noise
     weight = mixture.weights()
-    middle = float(weight @ centre)
-    sd = float(np.sqrt(weight @ (spread + (centre - middle) ** 2)))
+    width = np.sqrt(spread)
+    low, middle, high = (_quantile(weight, centre, width, share=share) for share in (ndtr(-1.0), 0.5, ndtr(1.0)))
     inside = float(
         weight @ (ndtr((job.high_mm - centre) / np.sqrt(spread)) - ndtr((job.low_mm - centre) / np.sqrt(spread)))
     )
-    return Belief(middle, sd, inside)
+    return Belief(middle, (high - low) / 2.0, inside, (high - low) / 2.0)
+
+
+def _quantile(weight: Floats, centre: Floats, width: Floats, *, share: float) -> float:
+    """The value with ``share`` of a mixture of normals below it, by bisection to 1e-6 mm."""
+    low, high = float((centre - 8.0 * width).min()), float((centre + 8.0 * width).max())
+    while high - low > 1e-6:
+        middle = (low + high) / 2.0
+        if float(weight @ ndtr((middle - centre) / width)) < share:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2.0

@@ -48,6 +48,7 @@ def reply(decision: Decision, request: Request) -> dict[str, Any]:
         "length_mean": _length(decision.belief.mean_mm, request),
         "length_sd": _length(decision.belief.sd_mm, request),
         "p_inside": _probability(decision.belief.p_inside),
+        "usual_sd": _length(decision.belief.usual_sd_mm, request),
     }
     answer["expected"] = expected_fields(decision, request)
     if request.ignored:
