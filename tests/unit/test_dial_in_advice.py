@@ -59,7 +59,7 @@ def test_every_reply_says_why_and_what_it_believes() -> None:
     for history in ([], SETTLED, [*SETTLED, pull(11.8)], [*SETTLED, pull(11.8, 11.81)], [*SETTLED, *GOOD]):
         answer = ask(history)
         assert answer["why"].endswith(".")
-        assert set(answer["belief"]) == {"length_mean", "length_sd", "p_inside"}
+        assert set(answer["belief"]) == {"length_mean", "length_sd", "p_inside", "usual_sd"}
         assert answer["expected"]["reading_sd"] > 0
 
 
