@@ -11,6 +11,7 @@ Standard library only. It brings its own pinned uv into .tools/ beside this file
 from __future__ import annotations
 
 import os
+import ssl
 import subprocess
 import sys
 from pathlib import Path
@@ -42,6 +43,8 @@ def main(arguments: list[str]) -> int:
         key: value for key, value in os.environ.items() if key not in ("VIRTUAL_ENV", "PYTHONPATH", "PYTHONHOME")
     }
     environment["UV_PYTHON_DOWNLOADS"] = "never"
+    if _has_certificates():
+        environment.setdefault("UV_SYSTEM_CERTS", "true")  # a workplace's own certificates count, as they do for pip
     environment.setdefault("UV_PROJECT_ENVIRONMENT", str(HERE / ".venv"))
     try:
         return subprocess.call([str(uv), "run", "--quiet", "--project", str(HERE), *command], env=environment)
@@ -69,6 +72,12 @@ def _uv() -> Path:
     subprocess.run([*pip, "--upgrade", "--target", str(TOOLS), f"uv=={UV_PIN}"], check=True)
     stamp.write_text(UV_PIN + "\n")
     return uv
+
+
+def _has_certificates() -> bool:
+    """Whether this machine keeps certificates where its Python looks for them."""
+    places = ssl.get_default_verify_paths()
+    return any(place is not None and Path(place).exists() for place in (places.cafile, places.capath))
 
 
 if __name__ == "__main__":
