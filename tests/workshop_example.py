@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from firstpull.jobs import choose, dial_in, look_after, open_job, prove, set_up
+from firstpull.jobs import choose, dial_in, look_after, open_job, practice_bench, prove, set_up
 from firstpull.jobs.workshop import Book, Doing, Workshop
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.stack import Layer, Stack
@@ -118,32 +118,9 @@ def simulated(seed: int = 5) -> SimulatedTool:
     return SimulatedTool.from_seed(seed, "steady", nominals=Nominals(thickness_mm=2.16))
 
 
-def follow_advice(book: Book, job: str, tool: SimulatedTool, *, most: int = 60) -> JobState:
+def follow_advice(book: Book, job: str, tool: SimulatedTool) -> JobState:
     """Do what the advice says until it says release or refuses."""
-    for _act in range(most):
-        state = book.job(job)
-        reply = state.advice or {}
-        action = reply.get("action")
-        if action == "pull":
-            where = "stack" if reply.get("where") == "stack" else "air"
-            before = mm(f"{tool.next_length_before_mm:.2f}")
-            reading = mm(f"{tool.pull(where).reading_mm:.2f}")  # type: ignore[arg-type]
-            dial_in.record_pull(book, job, reading, doing=ADA, where=where, length_before=before)
-        elif action == "turn":
-            cycles = int(reply.get("dry_cycles") or 0)
-            tool.turn_clicks(int(reply["clicks"]))
-            for _cycle in range(cycles):
-                tool.dry_cycle()
-            dial_in.turn(book, job, doing=ADA, clicks=int(reply["clicks"]), dry_cycles=cycles)
-        elif action == "dry_cycle":
-            tool.dry_cycle()
-            dial_in.dry_cycle(book, job, doing=ADA)
-        elif action == "remeasure":
-            taken = len(state.pulls[-1].readings)
-            dial_in.read_again(book, job, mm(f"{tool.pulls[-1].read_again(taken):.2f}"), doing=ADA)
-        else:
-            break
-    return book.job(job)
+    return practice_bench.follow_advice(book, job, tool, doing=ADA)
 
 
 def good_finding(set_length: str = "11.26", *, cut: bool = True, torque: str | None = "12 Nm") -> prove.Finding:

@@ -148,15 +148,22 @@ def _inserts(session: Session, catalogue_file: Path | None) -> list[Insert]:
 
 
 def _flat(data: dict[str, Any], prefix: str = "") -> list[tuple[str, str]]:
+    """Nested answers as rows of a name and a value."""
     rows: list[tuple[str, str]] = []
     for key, value in data.items():
         if isinstance(value, dict):
             rows += _flat(value, f"{prefix}{key} ")
+        elif isinstance(value, list):
+            rows.append((f"{prefix}{key}".replace("_", " "), ", ".join(_item(item) for item in value)))
         elif key != "schema":
-            rows.append(
-                (
-                    f"{prefix}{key}".replace("_", " "),
-                    ", ".join(map(str, value)) if isinstance(value, list) else str(value),
-                )
-            )
+            rows.append((f"{prefix}{key}".replace("_", " "), str(value)))
     return rows
+
+
+def _item(item: Any) -> str:
+    """One of several: its first value, the others in brackets."""
+    if not isinstance(item, dict):
+        return str(item)
+    first, *others = item.items()
+    rest = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in others)
+    return f"{first[1]} ({rest})" if rest else str(first[1])

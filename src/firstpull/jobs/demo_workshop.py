@@ -148,32 +148,9 @@ def _take_to_release(book: Book, job_id: str) -> None:
 
 
 def _dial_in(book: Book, job_id: str, tool: SimulatedTool) -> None:
-    """Follow the advice, as a technician would, for as long as it leads on."""
-    dial_in.refresh_advice(book, job_id, PERSON)
-    for _act in range(40):
-        reply = book.job(job_id).advice or {}
-        action = reply.get("action")
-        if action == "pull":
-            where = "stack" if reply.get("where") == "stack" else "air"
-            before = _read(tool.next_length_before_mm)
-            reading = _read(tool.pull("stack" if where == "stack" else "air").reading_mm)
-            dial_in.record_pull(book, job_id, reading, doing=PERSON, where=where, length_before=before)
-        elif action == "turn":
-            cycles = int(reply.get("dry_cycles") or 0)
-            tool.turn_clicks(int(reply["clicks"]))
-            for _cycle in range(cycles):
-                tool.dry_cycle()
-            dial_in.turn(book, job_id, doing=PERSON, clicks=int(reply["clicks"]), dry_cycles=cycles)
-        elif action == "dry_cycle":
-            tool.dry_cycle()
-            dial_in.dry_cycle(book, job_id, doing=PERSON)
-        elif action == "remeasure":
-            last = tool.pulls[-1]
-            taken = len(book.job(job_id).pulls[-1].readings)
-            dial_in.read_again(book, job_id, _read(last.read_again(taken)), doing=PERSON)
-        else:
-            break
-    if (book.job(job_id).advice or {}).get("action") == "release":
+    """Follow the advice to its end; hold the setting and confirm the lock by one pull in the air."""
+    state = practice_bench.follow_advice(book, job_id, tool, doing=PERSON)
+    if (state.advice or {}).get("action") == "release":
         dial_in.hold(book, job_id, doing=PERSON)
         before = _read(tool.next_length_before_mm)
         reading = _read(tool.pull("air").reading_mm)

@@ -17,6 +17,7 @@ from firstpull.mechanics.setting import SettingRequest
 from firstpull.mechanics.stack import Layer, Stack
 from firstpull.mechanics.tool import Tool
 from firstpull.practice import TEMPERAMENTS, Nominals, PracticeCoupon, PracticePull, PracticeTruth, SimulatedTool
+from firstpull.practice.results import Where
 from firstpull.record.job import Coupon, JobState, Move, Pull
 from firstpull.units import Length, LengthUnit, Torque, parse_length, parse_torque, show_mm
 
@@ -195,6 +196,36 @@ def _better(state: JobState, tool: SimulatedTool, unit: LengthUnit) -> str:
         sense = f" ({knob.plus_direction if plus else other})"
     back = "" if left > 0 else " Go past it and come back, so that the last turn is towards more stroke."
     return f"{away}: {move} {direction}{sense} from here.{back}"
+
+
+def follow_advice(book: Book, job_id: str, tool: SimulatedTool, *, doing: Doing) -> JobState:
+    """Do on ``tool`` what the advice says, as a technician would, until it says release or refuses. For the demo
+    workshop, tests and benchmarks: the record gets the readings that this simulated tool gives."""
+    dial_in.refresh_advice(book, job_id, doing)
+    for _act in range(60):
+        state = book.job(job_id)
+        reply = state.advice or {}
+        action = reply.get("action")
+        if action == "pull":
+            where: Where = "stack" if reply.get("where") == "stack" else "air"
+            before = _length(tool.next_length_before_mm)
+            reading = _length(tool.pull(where).reading_mm)
+            dial_in.record_pull(book, job_id, reading, doing=doing, where=where, length_before=before)
+        elif action == "turn":
+            cycles = int(reply.get("dry_cycles") or 0)
+            tool.turn_clicks(int(reply["clicks"]))
+            for _cycle in range(cycles):
+                tool.dry_cycle()
+            dial_in.turn(book, job_id, doing=doing, clicks=int(reply["clicks"]), dry_cycles=cycles)
+        elif action == "dry_cycle":
+            tool.dry_cycle()
+            dial_in.dry_cycle(book, job_id, doing=doing)
+        elif action == "remeasure":
+            again = tool.pulls[-1].read_again(len(state.pulls[-1].readings))
+            dial_in.read_again(book, job_id, _length(again), doing=doing)
+        else:
+            break
+    return book.job(job_id)
 
 
 def _did(last: PracticePull, truth: PracticeTruth, unit: LengthUnit) -> str:
