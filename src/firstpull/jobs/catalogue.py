@@ -11,6 +11,8 @@ from firstpull.jobs.workshop import CATALOGUE, Book, Doing
 from firstpull.mechanics.insert import Insert
 from firstpull.units import LengthUnit
 
+ROWS_AN_EVENT = 1000  # an event of the record is limited in size; a large file is several events of one act
+
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
@@ -44,14 +46,21 @@ def take(book: Book, proposal: Proposal, *, filename: str, doing: Doing) -> int:
                 "There is no good row in this file.", where=filename, hint="See the problems listed beside it."
             )
         return 0
-    data = {
-        "source": filename,
-        "inserts": [insert.to_json() for insert in rows],
-        "added": sorted(insert.part for insert in proposal.changes.added),
-        "changed": sorted({change.part for change in proposal.changes.changed}),
-        "left_out": len(proposal.preview.problems),
-    }
-    book.write(CATALOGUE, [("CatalogueImported", data)], doing)
+    added = {insert.part for insert in proposal.changes.added}
+    planned = [
+        (
+            "CatalogueImported",
+            {
+                "source": filename,
+                "inserts": [insert.to_json() for insert in some],
+                "added": sorted(insert.part for insert in some if insert.part in added),
+                "changed": sorted(insert.part for insert in some if insert.part not in added),
+                "left_out": len(proposal.preview.problems),
+            },
+        )
+        for some in (rows[start : start + ROWS_AN_EVENT] for start in range(0, len(rows), ROWS_AN_EVENT))
+    ]
+    book.write(CATALOGUE, planned, doing)
     return len(rows)
 
 
