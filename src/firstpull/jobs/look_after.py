@@ -192,7 +192,7 @@ def tool_due(tool: ToolState) -> tuple[DueRow, ...]:
     if mandrel is not None:
         label = f"Mandrel {mandrel['id']} ({mandrel['thread']})"
         rows.append(
-            _by_cycles("mandrel", tool.id, label, int(mandrel["cycles"]), int(mandrel["cycle_limit"]), "a new mandrel")
+            _by_cycles("mandrel", tool.id, label, int(mandrel["cycles"]), int(mandrel["cycle_limit"]), "its limit")
         )
     return tuple(rows)
 
