@@ -205,7 +205,7 @@ def test_what_is_done_to_a_tool_is_in_its_history(client, shop):
     )
     assert act(client, "/tools/T1?do=fit", do="fit", mandrel="M6-a").status_code == 303
     assert act(client, "/tools/T1?do=cycles", do="cycles", cycles="120").status_code == 303
-    assert "past a new mandrel" in client.get("/look-after").text
+    assert "past its limit" in client.get("/look-after").text
     assert act(client, "/tools/T1?do=retire", do="retire", mandrel="M6-a", reason="thread worn").status_code == 303
     assert act(client, "/tools/T1?do=service", do="service", what="seals and oil").status_code == 303
     text = client.get("/tools/T1").text

@@ -86,7 +86,7 @@ def test_the_overview_says_where_the_work_stands(reader):
     assert "Go on: Rack for the overseas customer" in text
     assert "Cable guide, M5" in text
     assert re.search(r"Battery tray lid, M6.*?In control.*?since 2026-03-02 09:15", text, re.DOTALL)
-    assert re.search(r"Tool A, bench.*?Due.*?new mandrel", text, re.DOTALL)
+    assert re.search(r"Tool A, bench.*?Due.*?past its limit", text, re.DOTALL)
 
 
 @pytest.mark.parametrize(

@@ -82,7 +82,7 @@ def _tools(book: Book) -> None:
         efficiency=0.85,
     )
     add = look_after.add_tool
-    m6 = {"id": "M6-a", "thread": "M6", "cycle_limit": 20000, "cycles": 14500}
+    m6 = {"id": "M6-a", "thread": "M6", "cycle_limit": 20000, "cycles": 18700}
     m5 = {"id": "M5-a", "thread": "M5", "cycle_limit": 20000, "cycles": 3100}
     quarter = {"id": "Q-a", "thread": "1/4-20", "cycle_limit": 15000, "cycles": 400}
     add(book, "A", bench_tool, doing=PERSON, service_every_cycles=5000, mandrels=(m6, quarter), cycles=41200, demo=True)
