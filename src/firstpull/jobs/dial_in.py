@@ -7,14 +7,23 @@ from dataclasses import dataclass
 from typing import Any
 
 from firstpull.errors import BadInput, Conflict, Unsafe
-from firstpull.jobs.shapes import in_unit, insert_of, shift_key, stack_of, to_mm, tool_of, unit_of
+from firstpull.jobs.shapes import (
+    in_unit,
+    insert_of,
+    set_length_limits_mm,
+    shift_key,
+    stack_of,
+    to_mm,
+    tool_of,
+    unit_of,
+)
 from firstpull.jobs.workshop import Book, Doing, Planned
 from firstpull.mechanics.setting import AirToStack
 from firstpull.record.job import Coupon, JobState, Move, Pull
 from firstpull.record.things import GaugeState, ToolState
 from firstpull.statistics.acceptance import mean_tolerance_mm
 from firstpull.statistics.dial_in import advise
-from firstpull.units import NM_PER_MM, Length, LengthUnit
+from firstpull.units import NM_PER_MM, Length, LengthUnit, show_mm
 
 # Assumptions until this shop's own data replace them (common practice, no source): scatter of free lengths within a
 # lot, doubt of a lot's mean free length about nominal, and a caliper's resolution and limit of error.
@@ -43,18 +52,20 @@ class Promise:
 
 
 def promise(state: JobState) -> Promise:
-    """The mean's own window, derived from the set-length window and the scatter of individual sets.
+    """The mean's own window, derived from the set-length window of the whole batch and the scatter of individual sets.
 
     Raises Unsafe without a window, and when the scatter leaves no room: then no single setting serves.
     """
     setting = _setting(state)
-    low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
-    if low is None or high is None:
+    limits = set_length_limits_mm(state)
+    if limits is None:
         raise Unsafe(
             "There is no window for the set length.",
             where=state.id,
             hint="Give the maker's limits, or find them on coupons from both ends.",
+            reasons=tuple(setting.get("blockers") or ()),
         )
+    low, high = limits
     tool = tool_of(state)
     # the window is one of stroke: an insert's own length error moves its set length, not what the joint gets
     sigma = tool.process_sd_mm if tool is not None else PROCESS_SD_MM
@@ -62,7 +73,7 @@ def promise(state: JobState) -> Promise:
     tolerance = mean_tolerance_mm((high - low) / 2, sigma_mm=sigma, share=share)
     if tolerance <= 0:
         raise Unsafe(
-            f"No single setting serves: sets scatter by {sigma:.3f} mm (one sigma), too much for this window.",
+            f"No single setting serves: sets scatter by {_fine(sigma, unit_of(state))} (one sigma), too much for this window.",
             where=state.id,
             hint="Sort the panels by thickness, steady the tool, or use a force-set tool.",
         )
@@ -372,6 +383,11 @@ def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
     shift = {"mean_mm": found.mean_mm, "sd_mm": found.sd_mm, "coupons": coupons, "job": state.id}
     key = shift_key(insert_of(state), stack)
     book.write(f"tool:{state.tool_id}", [("ShiftLearned", {"key": key, "shift": shift})], Doing(doing.by))
+
+
+def _fine(value_mm: float, unit: LengthUnit) -> str:
+    """A scatter or a doubt with its unit, one digit finer than a reading."""
+    return f"{show_mm(value_mm, unit, decimals=3 if unit == 'mm' else 5)} {unit}"
 
 
 def _allowed_for_mm(length: Length, before: Length | None, free_mm: float) -> float:

@@ -67,7 +67,8 @@ def open_from_file(book: Book, file: JobFile, *, doing: Doing, tool_id: str = ""
     tool = set_up.present_tool(tool_state) if tool_state is not None else file.tool
     if tool is not None:
         tool_name = tool_id or tool.name or "tool of the job file"
-        planned.append(set_up.tool_event(tool, tool_id=tool_name))
+        source = "job file" if tool_state is None else set_up.tool_source(tool_state)
+        planned.append(set_up.tool_event(tool, tool_id=tool_name, source=source))
     if insert is not None and (file.allowance is not None or insert.set_allowance is not None):
         shift = file.shift or known_shift(tool_state, insert, file.stack)
         planned.append(set_up.setting_event(request_of_file(file, insert=insert, tool=tool, shift=shift)))
@@ -141,7 +142,12 @@ def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:
         planned.append(
             (
                 "InsertChosen",
-                {"insert": state.insert, "allowance": state.allowance, "window": state.window, "source": "revision"},
+                {
+                    "insert": state.insert,
+                    "allowance": state.allowance,
+                    "window": state.window,
+                    "source": state.insert_source,
+                },
             )
         )
     if state.plan:
@@ -150,7 +156,13 @@ def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:
         planned.append(
             (
                 "ToolChosen",
-                {"tool": state.tool, "tool_id": state.tool_id, "mandrel": state.mandrel, "gauge_id": state.gauge_id},
+                {
+                    "tool": state.tool,
+                    "tool_id": state.tool_id,
+                    "mandrel": state.mandrel,
+                    "gauge_id": state.gauge_id,
+                    "source": state.tool_source,
+                },
             )
         )
     seen = state.sequence if doing.seen is None else doing.seen

@@ -8,13 +8,13 @@ from typing import Any
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs import dial_in
-from firstpull.jobs.shapes import insert_of, tool_of
+from firstpull.jobs.shapes import insert_of, set_length_limits_mm, tool_of
 from firstpull.jobs.workshop import Book, Doing
 from firstpull.record.job import Coupon, JobState
 from firstpull.record.rules import reopen_hindrances
 from firstpull.statistics.acceptance import reliability_shown, shown_text, success_run_count
 from firstpull.statistics.tolerance_intervals import share_inside, tolerance_interval
-from firstpull.units import Length, Torque
+from firstpull.units import NM_PER_MM, Length, Torque
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,15 +394,13 @@ def _length_fails(state: JobState, finding: Finding) -> str:
     """Why this set length fails, or "". A free length measured before allows for the insert's own length. Compared on
     exact values: the window's ends belong to it. Under a force-set tool the length is noted and not judged: it is steep
     on the plateau and flat after seating."""
-    setting, tool = state.setting or {}, tool_of(state)
+    tool, limits = tool_of(state), set_length_limits_mm(state)
     if tool is not None and tool.control == "force":
         return ""
-    low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
-    if finding.set_length is None or low is None or high is None:
+    if finding.set_length is None or limits is None:
         return ""
-    length_nm = finding.set_length.nanometres
-    if finding.length_before is not None:
-        length_nm -= finding.length_before.nanometres - insert_of(state).length_free.nanometres
+    low, high = limits
+    length_nm = _nominal_length_nm(state, finding.set_length, finding.length_before)
     if length_nm < round(low * 1e6):
         return "shorter than the window: over-set"
     if length_nm > round(high * 1e6):
@@ -410,13 +408,25 @@ def _length_fails(state: JobState, finding: Finding) -> str:
     return ""
 
 
+def _nominal_length_nm(state: JobState, set_length: Length, length_before: Length | None) -> int:
+    """A set length as an insert of nominal free length would have it: the window is one of stroke, so an insert that
+    was measured before its pull brings no error of its own length along."""
+    own = 0 if length_before is None else length_before.nanometres - insert_of(state).length_free.nanometres
+    return set_length.nanometres - own
+
+
 def _measured(state: JobState, good: list[Coupon], plan: Plan) -> dict[str, Any] | None:
-    """The tolerance interval of the measured set lengths, when there are two or more; lengths in mm."""
-    setting = state.setting or {}
-    low, high = setting.get("set_length_min_mm"), setting.get("set_length_max_mm")
-    lengths = [coupon.set_length.mm for coupon in good if coupon.set_length is not None]
-    if len(lengths) < 2 or low is None or high is None or max(lengths) == min(lengths):
+    """The tolerance interval of the measured set lengths, when there are two or more; lengths in mm, those of inserts
+    that were measured before their pull as of nominal inserts."""
+    limits = set_length_limits_mm(state)
+    lengths = [
+        _nominal_length_nm(state, coupon.set_length, coupon.length_before) / NM_PER_MM
+        for coupon in good
+        if coupon.set_length is not None
+    ]
+    if len(lengths) < 2 or limits is None or max(lengths) == min(lengths):
         return None
+    low, high = limits
     interval = tolerance_interval(lengths, coverage=plan.share_inside, confidence=plan.confidence)
     share = share_inside(lengths, low, high, confidence=plan.confidence)
     percent = f"{int(share * 1000) / 10:g} %"

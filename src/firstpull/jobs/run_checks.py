@@ -26,6 +26,15 @@ KINDS: dict[str, str] = {
 IN_CONTROL, LOOK, STOP = "in control", "look", "stop"
 # a pressure proven at one value only has no band: this much, the reading of a common gauge, is let pass [assumption]
 PRESSURE_READING_BAR = 0.1
+# whose last good check ends the doubt: an air pull says nothing of the joints set before it, and a turning test nothing
+# of the tool; a first-off or last-off looks at both
+_LOOKS_AT: dict[str, frozenset[str]] = {
+    "tool": frozenset({"tool"}),
+    "go no-go": frozenset({"tool"}),
+    "joint": frozenset({"joint"}),
+    "first off": frozenset({"tool", "joint"}),
+    "last off": frozenset({"tool", "joint"}),
+}
 # what is asked one after the other in a round of checks; tool and joint are never judged by each other's values
 ROUND: tuple[str, ...] = ("tool", "stack", "head", "turning")
 
@@ -94,7 +103,7 @@ def record_check(book: Book, job_id: str, found: Found, *, doing: Doing, gauge: 
     result, reasons = judge_check(state, values)
     planned: list[Planned] = [("RunChecked", {**values, "result": result, "reasons": list(reasons)})]
     if result == STOP:
-        planned.append(_stop_event(state, count, reasons[0]))
+        planned.append(_stop_event(state, count, reasons[0], kind=found.kind))
     book.write(f"job:{job_id}", planned, doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
     return book.job(job_id)
 
@@ -288,10 +297,13 @@ def next_due(state: JobState, now: str, count: int | None = None) -> Due:
     return Due(max(left, 0), at.strftime("%Y-%m-%dT%H:%M:%SZ"), overdue)
 
 
-def _stop_event(state: JobState, count: int, reason: str) -> Planned:
-    """Everything since the last good check is suspect: from the set after it to the present one."""
-    good = [check.count for check in state.checks if not check.struck_out and check.result != STOP]
-    first = (good[-1] if good else 0) + 1
+def _stop_event(state: JobState, count: int, reason: str, *, kind: str = "joint") -> Planned:
+    """Everything since the last good check of what failed is suspect: from the set after it to the present one. A
+    person's stop (``kind`` "joint") says that a joint is not right. What an earlier stop kept apart is not told again."""
+    failed = _LOOKS_AT[kind]
+    good = [c.count for c in state.checks if not c.struck_out and c.result != STOP and failed <= _LOOKS_AT[c.kind]]
+    kept_apart = [earlier.last_suspect for earlier in state.stops]
+    first = max([0, *good[-1:], *kept_apart]) + 1
     return ("Stopped", {"reason": reason, "first_suspect": first, "last_suspect": max(count, first - 1)})
 
 

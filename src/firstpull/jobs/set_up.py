@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -29,6 +31,8 @@ from firstpull.units import Length, LengthUnit
 MANDREL_CLASS = "12.9"
 # the acts at the tool before the first pull; what follows them in the setting's steps is dial-in and proof
 ACTS = ("air_off", "mandrel", "engagement", "anvil", "knob", "air_on")
+OWN = "own releases"
+LEAST_DOUBT_MM = 0.1
 _TEXTS = ("warnings", "blockers", "steps", "knob_move", "capacity", "mandrel", "pressure")
 
 
@@ -57,7 +61,13 @@ def choose_tool(
             raise Unsafe(
                 f"Mandrel {mandrel_id} was retired: {mandrel['retired']}.", where="mandrel", hint="Fit another."
             )
-    event = tool_event(present_tool(tool_state), tool_id=tool_id, mandrel=mandrel, gauge_id=gauge_id)
+    event = tool_event(
+        present_tool(tool_state),
+        tool_id=tool_id,
+        mandrel=mandrel,
+        gauge_id=gauge_id,
+        source=tool_source(tool_state),
+    )
     book.write(f"job:{job_id}", [event], doing, tool=tool_id, gauge=gauge_id)
     return book.job(job_id)
 
@@ -174,30 +184,46 @@ def acts(state: JobState) -> tuple[dict[str, str], ...]:
 
 def allowance_offers(book: Book, insert: Insert) -> tuple[AllowanceOffer, ...]:
     """Where a set allowance for this insert could come from, in the order of trust: maker's data in the catalogue,
-    then this part's own proven releases."""
+    then this part's own proven releases.
+
+    One finding is counted once: of a job's revisions only the last release, and none whose allowance was itself taken
+    from own releases. A release whose run is stopped does not count.
+    """
     offers = []
     if insert.set_allowance is not None:
         offers.append(
             AllowanceOffer(Allowance(insert.set_allowance, 0.0, "catalogue"), "From the catalogue row of this part.")
         )
-    proven = [
-        float(row.data["proven"]["set_allowance_mm"])
-        for row in book.store.summaries("job")
-        if row.data.get("insert") == insert.part and (row.data.get("proven") or {}).get("set_allowance_mm") is not None
-    ]
+    proven = _proven_allowances_mm(book, insert.part)
     if proven:
-        mean = sum(proven) / len(proven)
-        spread = (sum((value - mean) ** 2 for value in proven) / max(len(proven) - 1, 1)) ** 0.5
-        # one release says nothing of its own spread; 0.1 mm is the least doubt until several agree (our assumption)
-        doubt = max(spread, 0.1 / len(proven) ** 0.5)
         count = len(proven)
+        mean = math.fsum(proven) / count
+        spread = math.sqrt(math.fsum((value - mean) ** 2 for value in proven) / max(count - 1, 1))
+        # one release says nothing of its own spread; 0.1 mm is the least doubt until several agree (our assumption)
+        doubt = max(spread, LEAST_DOUBT_MM / math.sqrt(count))
         offers.append(
             AllowanceOffer(
-                Allowance(Length.from_mm(mean), doubt, f"own releases ({count})"),
+                Allowance(Length.from_mm(mean), doubt, f"{OWN} ({count})"),
                 f"Mean of {count} proven release(s) of this part in this workshop.",
             )
         )
     return tuple(offers)
+
+
+def _proven_allowances_mm(book: Book, part: str) -> tuple[float, ...]:
+    """The set allowances (mm) that this part was released with, one a job."""
+    latest: dict[str, tuple[int, float]] = {}
+    for row in book.store.summaries("job"):
+        proven = row.data.get("proven") or {}
+        if row.data.get("insert") != part or proven.get("set_allowance_mm") is None or row.data["status"] == "stopped":
+            continue
+        if str(proven.get("set_allowance_source")).startswith(OWN):
+            continue
+        first = re.sub(r"\.r\d+$", "", row.stream)
+        revision = int(row.data["revision"])
+        if revision >= latest.get(first, (0, 0.0))[0]:
+            latest[first] = (revision, float(proven["set_allowance_mm"]))
+    return tuple(allowance for _revision, allowance in latest.values())
 
 
 def present_tool(tool_state: ToolState) -> Tool:
@@ -230,8 +256,15 @@ def window_event(window: GivenWindow) -> Planned:
     return ("WindowGiven", {"window": window_to_json(window)})
 
 
-def tool_event(tool: Tool, *, tool_id: str, mandrel: object = None, gauge_id: str = "") -> Planned:
-    return ("ToolChosen", {"tool": tool.to_json(), "tool_id": tool_id, "mandrel": mandrel, "gauge_id": gauge_id})
+def tool_event(tool: Tool, *, tool_id: str, mandrel: object = None, gauge_id: str = "", source: str = "") -> Planned:
+    data = {"tool": tool.to_json(), "tool_id": tool_id, "mandrel": mandrel, "gauge_id": gauge_id, "source": source}
+    return ("ToolChosen", data)
+
+
+def tool_source(tool_state: ToolState) -> str:
+    """Where the tool's lead and scatter come from: its own trial pulls, or what was stated when it was added."""
+    learned = tool_state.learned
+    return "as stated for this tool" if learned is None else f"learned from {learned['pulls']} pulls of this tool"
 
 
 def setting_event(request: SettingRequest, *, unit: LengthUnit = "mm") -> Planned:

@@ -106,6 +106,20 @@ def stack_of(state: JobState) -> tuple[Stack, Batch | None]:
     return stack_from_json(state.stack)
 
 
+def set_length_limits_mm(state: JobState) -> tuple[float, float] | None:
+    """Shortest and longest set length (mm) that serve every stack of the batch; None when there is no such window.
+
+    Limits that were given at the working thickness are narrower here: the thinnest stack wants more stroke and the
+    thickest allows less, and one knob serves both.
+    """
+    setting = state.setting or {}
+    least, greatest = setting.get("batch_stroke_min_mm"), setting.get("batch_stroke_max_mm")
+    if least is None or greatest is None:
+        return None
+    free_nm = insert_of(state).length_free.nanometres
+    return (free_nm - round(greatest * NM_PER_MM)) / NM_PER_MM, (free_nm - round(least * NM_PER_MM)) / NM_PER_MM
+
+
 def shift_key(insert: Insert, stack: Stack) -> str:
     """What the air-to-stack shift is kept under beside the tool: insert × stack, thickness to 0.1 mm."""
     nominal_nm = sum(layer.thickness.nanometres * layer.faces for layer in stack.layers)

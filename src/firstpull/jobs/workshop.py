@@ -30,7 +30,7 @@ from firstpull.record.things import (
 from firstpull.store import Store
 
 CATALOGUE = "catalogue:workshop"
-SUMMARY_VERSION = 2  # raise it when summarise changes: the rows are then made again when a book is opened
+SUMMARY_VERSION = 3  # raise it when summarise changes: the rows are then made again when a book is opened
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +202,8 @@ def summarise(stream: str, events: Sequence[Event]) -> dict[str, Any] | None:
         proven = None
         if job.released and job.setting:
             proven = {
-                key: job.setting.get(key) for key in ("stroke_mm", "set_allowance_mm", "stroke_min_mm", "stroke_max_mm")
+                key: job.setting.get(key)
+                for key in ("stroke_mm", "set_allowance_mm", "set_allowance_source", "stroke_min_mm", "stroke_max_mm")
             }
         last = next((check for check in reversed(job.checks) if not check.struck_out), None)
         return {

@@ -117,8 +117,10 @@ class JobState:
     stack: Data | None = None
     needs: Data | None = None
     insert: Data | None = None
+    insert_source: str = ""
     allowance: Data | None = None
     tool: Data | None = None
+    tool_source: str = ""
     mandrel: Data | None = None
     tool_id: str = ""
     gauge_id: str = ""
@@ -270,6 +272,7 @@ def _insert(state: JobState, event: Event, data: Data) -> JobState:
     return replace(
         _setting_stale(_ladder_over(state, "the insert was changed"), event),
         insert=data["insert"],
+        insert_source=data.get("source", ""),
         allowance=data.get("allowance"),
         window=data.get("window"),
         pulls=(),
@@ -291,6 +294,7 @@ def _tool(state: JobState, event: Event, data: Data) -> JobState:
     return replace(
         _setting_stale(kept, event),
         tool=data["tool"],
+        tool_source=data.get("source", ""),
         tool_id=data["tool_id"],
         mandrel=data.get("mandrel"),
         gauge_id=data.get("gauge_id", state.gauge_id),

@@ -10,7 +10,7 @@ from fastapi.responses import Response
 
 from firstpull.drawing.checks import check_picture
 from firstpull.jobs import dial_in, prove
-from firstpull.jobs.shapes import tool_of
+from firstpull.jobs.shapes import set_length_limits_mm, tool_of
 from firstpull.record.job import JobState
 from firstpull.units import Length, show_length, show_mm
 from firstpull.web.desk import Desk, form_of, gauge_line, show
@@ -224,11 +224,9 @@ def _limits_text(here: Desk, state: JobState, asked: str) -> str:
     if asked == "length_before":
         nominal = Length.from_json((state.insert or {})["length_free"])
         return f"about {show_length(nominal, here.unit)}"
-    keys = {
-        "thickness": ("thickness_low_mm", "thickness_high_mm"),
-        "set_length": ("set_length_min_mm", "set_length_max_mm"),
-    }
-    low, high = (setting.get(key) for key in keys[asked])
+    low, high = setting.get("thickness_low_mm"), setting.get("thickness_high_mm")
+    if asked == "set_length":
+        low, high = set_length_limits_mm(state) or (None, None)
     if low is None or high is None:
         return ""
     return f"{show_mm(float(low), here.unit)} to {show_mm(float(high), here.unit)}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from firstpull.drawing.charts import ChartPoint, convergence_chart
 from firstpull.jobs import dial_in
-from firstpull.jobs.shapes import insert_of, to_mm, unit_of
+from firstpull.jobs.shapes import insert_of, set_length_limits_mm, to_mm, unit_of
 from firstpull.record.job import JobState, Pull
 from firstpull.units import show_length, show_mm
 from firstpull.web.desk import Desk
@@ -91,10 +91,9 @@ def chart_of(here: Desk, state: JobState, *, advised: bool = True) -> str:
             to_mm(float(reply["expected"]["reading_sd"]), unit),
         )
     told = dial_in.foretold(here.book, state) if advised and state.held is None else None
-    window = (float(setting["set_length_min_mm"]), float(setting["set_length_max_mm"]))
     return convergence_chart(
         points,
-        window=window,
+        window=set_length_limits_mm(state),
         target=float(setting["set_length_mm"]),
         belief=belief,
         expected=expected,
