@@ -73,7 +73,7 @@ def promise(state: JobState) -> Promise:
     tolerance = mean_tolerance_mm((high - low) / 2, sigma_mm=sigma, share=share)
     if tolerance <= 0:
         raise Unsafe(
-            f"No single setting serves: sets scatter by {_fine(sigma, unit_of(state))} (one sigma), too much for this window.",
+            f"No single setting serves: sets scatter by {fine_length(sigma, unit_of(state))} (one sigma), too much for this window.",
             where=state.id,
             hint="Sort the panels by thickness, steady the tool, or use a force-set tool.",
         )
@@ -257,7 +257,7 @@ def hold(book: Book, job_id: str, *, doing: Doing) -> JobState:
     """Take the setting as dialled in: only when the advice says so, for the readings as they stand."""
     state = book.job(job_id)
     reply = state.advice or {}
-    if reply.get("action") != "release" or state.advice_sequence < _last_dial_in(state):
+    if reply.get("action") != "release" or not advice_stands(state):
         raise Unsafe(
             "The tool is not dialled in yet.",
             where=job_id,
@@ -282,6 +282,11 @@ def hold(book: Book, job_id: str, *, doing: Doing) -> JobState:
     seen = state.sequence if doing.seen is None else doing.seen
     book.write(f"job:{job_id}", [("SettingHeld", data)], Doing(doing.by, seen, doing.slip), tool=state.tool_id)
     return book.job(job_id)
+
+
+def advice_stands(state: JobState) -> bool:
+    """Whether the advice on record is about the readings as they stand; not after a cut between the two."""
+    return state.advice is not None and state.advice_sequence >= _last_dial_in(state)
 
 
 def refresh_advice(book: Book, job_id: str, doing: Doing) -> JobState:
@@ -385,7 +390,7 @@ def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
     book.write(f"tool:{state.tool_id}", [("ShiftLearned", {"key": key, "shift": shift})], Doing(doing.by))
 
 
-def _fine(value_mm: float, unit: LengthUnit) -> str:
+def fine_length(value_mm: float, unit: LengthUnit) -> str:
     """A scatter or a doubt with its unit, one digit finer than a reading."""
     return f"{show_mm(value_mm, unit, decimals=3 if unit == 'mm' else 5)} {unit}"
 

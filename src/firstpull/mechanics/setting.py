@@ -20,7 +20,7 @@ from firstpull.mechanics.request import (
     check_request,
     find_allowance,
 )
-from firstpull.mechanics.stack import Thickness, thickness
+from firstpull.mechanics.stack import Thickness, has_soft_layer, thickness
 from firstpull.mechanics.steps import Step
 from firstpull.mechanics.tool import Capacity, KnobMove, Tool, capacity, knob_move
 from firstpull.mechanics.window import End, Window, WindowSource, find_window
@@ -304,7 +304,7 @@ def _warnings(
         warnings.append(
             "Countersunk head with its grip counted from under the head: the stack must be what lies below the head. If the catalogue counts the head, set the grip datum to “surface”."
         )
-    if request.load_ceiling_n is None and _soft(request):
+    if request.load_ceiling_n is None and has_soft_layer(request.stack):
         warnings.append(
             "A soft layer can be crushed by the pull, and its limit is not known: use a backing washer, or give the load that it stands."
         )
@@ -333,16 +333,8 @@ def _warnings(
 def _cautions(request: SettingRequest) -> tuple[Caution, ...]:
     from firstpull.trade.cautions import cautions
 
-    composite = ("composite",) if _soft(request) else ()
+    composite = ("composite",) if has_soft_layer(request.stack) else ()
     return cautions(*composite, "always", "air_off", "mandrel", "air_on", "pull", "prove")
-
-
-def _soft(request: SettingRequest) -> bool:
-    """Whether a layer may be crushed or split: composite, plastic, wood."""
-    from firstpull.trade.materials import sheet_material
-
-    held = (sheet_material(layer.material) for layer in request.stack.layers if not layer.coating)
-    return any(material is not None and material.soft for material in held)
 
 
 def _steps(

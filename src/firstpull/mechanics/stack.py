@@ -204,6 +204,14 @@ def thickness(stack: Stack, *, unit: LengthUnit = "mm") -> Thickness:
     )
 
 
+def has_soft_layer(stack: Stack) -> bool:
+    """Whether a layer may be crushed or split: composite, plastic, wood."""
+    from firstpull.trade.materials import sheet_material
+
+    held = (sheet_material(layer.material) for layer in stack.layers if not layer.coating)
+    return any(material is not None and material.soft for material in held)
+
+
 def _expanded_nm(readings: list[int], stack: Stack) -> tuple[float, float]:
     """Expanded uncertainty (95 %) of the readings' mean, and that of the gauge alone, in nm."""
     from firstpull.statistics.measurement import coverage_factor, measured, rectangular, resolution_uncertainty
