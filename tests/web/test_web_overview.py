@@ -243,7 +243,7 @@ def test_a_struck_out_reading_stays_and_is_marked(practice):
     client = client_of(practice)
     act(client, DIAL_IN, do="pull")
     pull = practice.practice.job(LID).pulls[-1].sequence
-    act(client, DIAL_IN, do=f"strike {pull}", reason="wrong insert")
+    act(client, f"{DIAL_IN}/strike", of=str(pull), reason="wrong insert")
     text = client.get(f"/practice/jobs/{LID}/record").text
     assert re.search(r"<s>Pulled in the air: 11\.74[^<]*</s> <b>struck out</b>", text)
     assert f"Event {pull} struck out: wrong insert" in text

@@ -26,6 +26,7 @@ from firstpull.web import (
     record,
     run,
     set_up,
+    strike,
     tool_forms,
     tools,
 )
@@ -46,6 +47,7 @@ ROUTERS = (
     find_allowance.router,
     job.router,
     dial_in.router,
+    strike.router,
     prove.router,
     confirm.router,
     proof.router,

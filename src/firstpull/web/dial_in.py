@@ -18,6 +18,7 @@ from firstpull.record.job import JobState
 from firstpull.units import Length, show_length
 from firstpull.web import practice
 from firstpull.web.desk import Desk, act, desk, form_of, gauge_line, need_name, show
+from firstpull.web.strike import strike_button
 from firstpull.web.trial_views import chart_of, expected_text, mm_text, promise_text, said_of, saved_of, suspects_of
 
 router = APIRouter()
@@ -38,16 +39,15 @@ def do_dial_in(
     job: str,
     do: Annotated[str, Form()] = "read",
     reading: Annotated[str, Form()] = "",
-    reason: Annotated[str, Form()] = "",
     expected: Annotated[str, Form()] = "",
     client_id: Annotated[str, Form()] = "",
 ) -> Response:
-    """A reading, a turn done, a cycle, a strike-out or the hold."""
+    """A reading, a turn done, a cycle or the hold."""
     here = desk(request, room)
     form = {"expected": expected, "client_id": client_id}
 
     def perform() -> str:
-        return _do(here, job, do, reading=reading, reason=reason, form=form)
+        return _do(here, job, do, reading=reading, form=form)
 
     def refused(problem: dict[str, Any], status: int) -> Response:
         air = "off" if do == "turned" else ""
@@ -60,7 +60,7 @@ _PLAIN: dict[str, Callable[..., JobState]] = {"cycled": dial_in.dry_cycle, "reco
 _SIMULATED: dict[str, Callable[..., JobState]] = {"pull": practice_bench.pull, "again": practice_bench.read_again}
 
 
-def _do(here: Desk, job: str, do: str, *, reading: str, reason: str, form: dict[str, str]) -> str:
+def _do(here: Desk, job: str, do: str, *, reading: str, form: dict[str, str]) -> str:
     book, doing = here.book, here.doing(form)
     address = here.address(job, "dial_in")
     state = book.job(job)
@@ -75,8 +75,6 @@ def _do(here: Desk, job: str, do: str, *, reading: str, reason: str, form: dict[
         _PLAIN[do](book, job, doing=doing)
     elif do in _SIMULATED and here.practice:
         _SIMULATED[do](book, job, doing=doing)
-    elif do.startswith("strike "):
-        dial_in.strike_out(book, job, _number(do), reason=reason or "struck out at the bench", doing=doing)
     elif do == "hold":
         dial_in.hold(book, job, doing=doing)
         return address if here.practice else here.address(job, "prove")
@@ -110,13 +108,6 @@ def _turned(here: Desk, state: JobState, reply: Mapping[str, Any], doing: Any) -
         dial_in.turn(here.book, state.id, doing=doing, turns=float(reply["turns"]), dry_cycles=cycles)
 
 
-def _number(do: str) -> int:
-    text = do.partition(" ")[2]
-    if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise BadInput("There is no such reading.", where="do", hint="Load the page again.")
-    return int(text)
-
-
 def _page(
     here: Desk,
     state: JobState,
@@ -137,7 +128,7 @@ def _page(
         aim = dial_in.promise(state)
     except Unsafe as refusal:
         return _no_window(here, state, refusal)
-    if state.advice is None:
+    if state.held is None and not dial_in.advice_stands(state):
         state = dial_in.refresh_advice(here.book, state.id, _system(here, state))
     if here.practice and state.held is not None:
         return practice.end_page(here, state)
@@ -196,7 +187,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
             "crumb": f"{pulled} inserts used",
             "instruction": f"Mean {mm_text(here, to_mm(float(reply['estimate']), unit_of(state)))}",
             "note": f"inside its limits with {float(reply['confidence']) * 100:.1f} % confidence. Air off, lock it, air on.",
-            "buttons": [_button("Locked: go on to coupons", "hold"), *_strike_buttons(state)],
+            "buttons": [_button("Locked: go on to coupons", "hold"), *strike_button(here, state)],
         }
     if action == "refuse":
         return {
@@ -206,7 +197,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
             "text": dial_in.why_in(here.book, state, here.unit),
             "buttons": [
                 _button("Back to the set-up", address=here.address(state.id, "set_up")),
-                *_strike_buttons(state),
+                *strike_button(here, state),
             ],
         }
     if action == "dry_cycle":
@@ -214,7 +205,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
             "question": "Cycle the tool without an insert.",
             "crumb": crumb,
             "caution": "Hands clear of the nose.",
-            "buttons": [_button("Cycled once", "cycled"), *_strike_buttons(state)],
+            "buttons": [_button("Cycled once", "cycled"), *strike_button(here, state)],
         }
     return _read_view(here, state, again=action == "remeasure", crumb=crumb, problem=problem, typed=typed)
 
@@ -237,7 +228,7 @@ def _turn_view(here: Desk, state: JobState, reply: Mapping[str, Any], *, air: st
             "question": "Take the air off.",
             "crumb": crumb,
             "caution": "Disconnect and bleed the air before a hand goes to the knob.",
-            "buttons": [_button("Air is off", "air_off"), *_strike_buttons(state)],
+            "buttons": [_button("Air is off", "air_off"), *strike_button(here, state)],
         }
     cycles = int(reply.get("dry_cycles") or 0)
     back = "Air on, hands clear" + (
@@ -303,7 +294,7 @@ def _read_view(
         "caution": caution,
         "field": field,
         "readings": readings,
-        "buttons": [_button("Save the reading", "read"), *_strike_buttons(state)],
+        "buttons": [_button("Save the reading", "read"), *strike_button(here, state)],
     }
 
 
@@ -326,14 +317,9 @@ def _practice_view(
         "readings": readings,
         "buttons": [
             _button("Read it again", "again") if again else _button("Pull", "pull"),
-            *_strike_buttons(state),
+            *strike_button(here, state),
         ],
     }
-
-
-def _strike_buttons(state: JobState) -> list[dict[str, str]]:
-    last = [pull for pull in state.pulls if not pull.struck_out][-1:]
-    return [_button("Strike out", f"strike {last[0].sequence}", kind="other")] if last else []
 
 
 def _button(label: str, do: str = "", *, address: str = "", kind: str = "") -> dict[str, str]:

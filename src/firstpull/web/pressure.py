@@ -10,11 +10,12 @@ from fastapi.responses import Response
 
 from firstpull.drawing.ladder import LadderRung, pressure_ladder_svg
 from firstpull.errors import BadInput, Unsafe
-from firstpull.jobs import dial_in, force_set, prove
+from firstpull.jobs import force_set, prove
 from firstpull.record.job import JobState
 from firstpull.web.asking import asking
 from firstpull.web.desk import Desk, act, desk, form_of, show
 from firstpull.web.drawings import joint_of
+from firstpull.web.strike import strike_button
 from firstpull.web.typed import pressure_unit, show_pressure, typed_pressure, write_answers
 
 router = APIRouter()
@@ -42,7 +43,7 @@ def do_pressure(
     expected: Annotated[str, Form()] = "",
     client_id: Annotated[str, Form()] = "",
 ) -> Response:
-    """The pressure as it was set, the hold, or the last coupon of the ladder struck out."""
+    """The pressure as it was set, or the hold."""
     here = desk(request, room)
 
     def perform() -> str:
@@ -53,11 +54,6 @@ def do_pressure(
         elif do == "hold":
             force_set.hold_pressure(here.book, job, doing=doing)
             return here.address(job, "prove")
-        elif do == "strike":
-            tried = force_set.ladder_coupons(here.book.job(job))
-            if not tried:
-                raise BadInput("There is no coupon to strike out.", where="do", hint="Load the page again.")
-            dial_in.strike_out(here.book, job, tried[-1].sequence, reason="struck out at the bench", doing=doing)
         else:
             raise BadInput("This page does not know that button.", where="do", hint="Load the page again.")
         return here.address(job, "dial_in")
@@ -123,7 +119,7 @@ def _view(
             "caution": "Hands clear; no insert on the mandrel.",
             "why": [],
             "field": field,
-            "buttons": [_button("It is set", "read"), *_strike(state)],
+            "buttons": [_button("It is set", "read"), *strike_button(here, state)],
         }
     if step.do == "coupon":
         answers = write_answers({"end": prove.next_end(state)})
@@ -145,13 +141,16 @@ def _view(
             "crumb": f"{len(force_set.ladder_coupons(state))} coupons used",
             "instruction": pressure,
             "note": f"Passed from {band}.",
-            "buttons": [_button("Locked: go on to coupons", "hold"), *_strike(state)],
+            "buttons": [_button("Locked: go on to coupons", "hold"), *strike_button(here, state)],
         }
     return {
         "question": "No pressure of this ladder passed.",
         "crumb": f"{step.rungs} rungs tried",
         "said": step.why,
-        "buttons": [_button("Back to the set-up", address=here.address(state.id, "set_up")), *_strike(state)],
+        "buttons": [
+            _button("Back to the set-up", address=here.address(state.id, "set_up")),
+            *strike_button(here, state),
+        ],
     }
 
 
@@ -222,11 +221,6 @@ def _last_word(state: JobState) -> str:
     if not tried or tried[-1].passed:
         return ""
     return f"Coupon {tried[-1].number}: {', '.join(_FOUND.get(key, key) for key in tried[-1].failed)}. "
-
-
-def _strike(state: JobState) -> list[dict[str, str]]:
-    tried = force_set.ladder_coupons(state)
-    return [_button("Strike out the last coupon", "strike", kind="other")] if tried else []
 
 
 def _button(label: str, do: str = "", *, address: str = "", kind: str = "") -> dict[str, str]:
