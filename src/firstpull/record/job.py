@@ -195,7 +195,7 @@ def fold_job(events: Iterable[Event], state: JobState | None = None) -> JobState
             state = JobState(stream=event.stream)
         try:
             state = replace(step(state, event, event.data), sequence=event.sequence)
-        except (KeyError, TypeError, ValueError) as problem:
+        except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as problem:
             raise RecordDamaged(
                 f"Event “{event.type}” lacks or garbles {problem}.", where=f"{event.stream} {event.sequence}"
             )
@@ -351,9 +351,11 @@ def _struck(state: JobState, event: Event, data: Data) -> JobState:
     coupons = tuple(replace(c, struck_out=reason) if c.sequence == of else c for c in state.coupons)
     checks = tuple(replace(c, struck_out=reason) if c.sequence == of else c for c in state.checks)
     struck = replace(state, pulls=pulls, coupons=coupons, checks=checks)
-    if coupons != state.coupons:
-        struck = replace(struck, proof=None, proof_sequence=0, changed_sequence=event.sequence)
-    return struck
+    if checks != state.checks or state.released:
+        return struck
+    if pulls != state.pulls and of < state.held_sequence:
+        struck = replace(struck, held=None, held_sequence=0)  # it was held on the word of that reading
+    return replace(struck, proof=None, proof_sequence=0, changed_sequence=event.sequence)
 
 
 def _advised(state: JobState, event: Event, data: Data) -> JobState:

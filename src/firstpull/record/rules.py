@@ -4,10 +4,12 @@ so that no interface can release without proof or change a released card.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.record.event import Event
+from firstpull.record.forms import check_form
 from firstpull.record.job import Coupon, JobState, Pull, RunCheck, fold_job
 
 _AFTER_RELEASE = frozenset({"RunChecked", "RunCounted", "Stopped", "ReadingStruckOut", "Superseded", "NoteWritten"})
@@ -25,6 +27,9 @@ _CURES = frozenset(
     }
 )
 _WHILE_STOPPED = _CURES | {"CouponChecked", "Reopened", "ReadingStruckOut", "RunCounted", "Superseded", "NoteWritten"}
+# what stands in addresses and file names: no slash, no space, no leading dot
+_JOB_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+LEAST_COUPONS = 3  # at each end, where the plan says nothing else
 _NEED_SETTING = frozenset({"SettingHeld", "CouponChecked", "TrialPulled", "AdjusterTurned", "PressureSet"})
 
 
@@ -58,8 +63,9 @@ def release_hindrances(state: JobState) -> tuple[str, ...]:
     else:
         if not state.proof.get("passed"):
             reasons.extend(state.proof.get("owed") or ["The proof has not passed."])
-        if not state.good_coupons:
-            reasons.append("No good coupon counts for this setting.")
+        good = sum(coupon.purpose == "proof" for coupon in state.good_coupons)
+        if good < max(int(state.plan.get("coupons_each_end", LEAST_COUPONS)), 1):
+            reasons.append("Too few good coupons count for this setting.")
     if any(coupon.counts and not coupon.passed for coupon in state.coupons):
         reasons.append("A coupon of this setting failed; cure the cause, then prove again.")
     return tuple(reasons)
@@ -82,9 +88,12 @@ def reopen_hindrances(state: JobState) -> tuple[str, ...]:
 
 def _check(state: JobState | None, event: Event) -> None:
     place = f"{event.stream} {event.sequence}"
+    check_form(event)
     if (state is None) != (event.type == "JobOpened"):
         raise BadInput("A job begins with its opening, once.", where=place)
     if state is None:
+        if not _JOB_ID.fullmatch(event.stream.partition(":")[2]):
+            raise BadInput("That is not the id of a job.", where=place, hint="Letters, digits, dash and dot, up to 80.")
         return
     if state.superseded_by:
         raise Unsafe(f"This revision was replaced by {state.superseded_by}.", where=place, hint="Work on that one.")
@@ -94,6 +103,7 @@ def _check(state: JobState | None, event: Event) -> None:
             raise Unsafe("This can not be released yet.", where=place, reasons=reasons)
         if not str(event.data.get("name", "")).strip():
             raise BadInput("A release needs a person's name.", where="name", hint="Who answers for it?")
+        _check_card(state, event, place)
         return
     if event.type == "Reopened":
         reasons = reopen_hindrances(state)
@@ -102,6 +112,17 @@ def _check(state: JobState | None, event: Event) -> None:
         return
     _check_phase(state, event, place)
     _check_reference(state, event, place)
+
+
+def _check_card(state: JobState, event: Event, place: str) -> None:
+    """A card says what was proven: this job's setting and no other numbers."""
+    setting, proven = event.data["card"].get("setting"), state.setting or {}
+    same = isinstance(setting, dict) and all(setting.get(key) == proven.get(key) for key in _ON_CARD)
+    if not same or event.data["card"].get("job") != state.id:
+        raise BadInput("The card is not of the setting that was proven.", where=place, hint="Release it again.")
+
+
+_ON_CARD = ("stroke_mm", "stroke_min_mm", "stroke_max_mm", "set_length_mm", "set_length_min_mm", "set_length_max_mm")
 
 
 def _check_phase(state: JobState, event: Event, place: str) -> None:
@@ -126,7 +147,7 @@ def _ladder_rung(state: JobState, event: Event) -> bool:
 
 def _check_reference(state: JobState, event: Event, place: str) -> None:
     """A strike-out or a second reading must name something that is there and still counts."""
-    if event.type == "ReadAgain" and event.data.get("of") not in {p.sequence for p in state.pulls}:
+    if event.type == "ReadAgain" and event.data["of"] not in {p.sequence for p in state.pulls}:
         raise BadInput("There is no such pull to read again.", where=place)
     if event.type != "ReadingStruckOut":
         return
@@ -136,7 +157,7 @@ def _check_reference(state: JobState, event: Event, place: str) -> None:
         )
     items: list[Pull | Coupon | RunCheck] = [*state.pulls, *state.coupons, *state.checks]
     known = {item.sequence: item.struck_out for item in items}
-    of = int(event.data.get("of") or 0)
+    of = event.data["of"]
     if of not in known:
         raise BadInput("There is no such reading to strike out.", where=place)
     if known[of]:

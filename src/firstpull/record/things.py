@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from firstpull.errors import BadInput, RecordDamaged
 from firstpull.record.event import Event
+from firstpull.record.forms import check_form
 
 Data = Mapping[str, Any]
 _State = TypeVar("_State")
+_MARK = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,39}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +96,17 @@ def guard_thing(before: Iterable[Event], new: Iterable[Event]) -> None:
     if kind not in folds:
         raise BadInput(f"“{kind}” is not a kind of stream.", hint="job, tool, gauge or catalogue.")
     if kind in ("tool", "gauge"):
+        mark = (past or coming)[0].stream.partition(":")[2]
+        if not past and not _MARK.fullmatch(mark):
+            raise BadInput(
+                f"“{mark}” can not be the mark of a {kind}.", hint="Letters, digits, dash and dot, up to 40."
+            )
         first = "ToolAdded" if kind == "tool" else "GaugeAdded"
         for index, event in enumerate([*past, *coming]):
             if (index == 0) != (event.type == first):
                 raise BadInput(f"A {kind} begins with being added, once.", where=f"{event.stream} {event.sequence}")
+    for event in coming:
+        check_form(event)
     folds[kind]([*past, *coming])
 
 
@@ -117,7 +127,7 @@ def _fold(
         current = make(stream=event.stream) if state is None else state
         try:
             state = replace(step(current, event, event.data), sequence=event.sequence)
-        except (KeyError, TypeError, ValueError, AttributeError) as problem:
+        except (LookupError, TypeError, ValueError, AttributeError, OverflowError) as problem:
             raise RecordDamaged(
                 f"Event “{event.type}” lacks or garbles {problem}.", where=f"{event.stream} {event.sequence}"
             )

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 
 from sqlalchemy import Connection, func, insert, select
 
-from firstpull.errors import RecordDamaged
+from firstpull.errors import FirstpullError, RecordDamaged
 from firstpull.record.event import Event, event_from_json
 from firstpull.store.results import MovedOn
 from firstpull.store.rows import event_from_row, events_after, row_of
@@ -28,6 +28,7 @@ def add_events(
     heads: dict[str, tuple[int, str]] = {}
     heads_before: dict[str, int] = {}
     grown: dict[str, int] = {}
+    places: dict[str, list[str]] = {}
     start: int = connection.execute(select(func.max(event_table.c.number))).scalar() or 0
     number = start
     for position, given in enumerate(events, 1):
@@ -54,13 +55,34 @@ def add_events(
         connection.execute(insert(event_table), row_of(event, number=number))
         heads[event.stream] = (event.sequence, event.hash)
         grown[event.stream] = number
+        places.setdefault(event.stream, []).append(where)
     for stream, last_number in grown.items():
         whole = events_after(connection, stream, 0)
         if guard is not None:
             known = heads_before[stream]
-            guard(whole[:known], whole[known:])
+            _guarded(guard, whole[:known], whole[known:], places[stream])
         summaries.write(connection, whole, number=last_number)
     return number - start
+
+
+def _guarded(guard: Guard, before: tuple[Event, ...], new: tuple[Event, ...], places: list[str]) -> None:
+    """Call ``guard``; what it refuses is said of the place of the first event that it refuses."""
+    try:
+        guard(before, new)
+    except FirstpullError:
+        good, bad = 0, len(new)
+        while bad - good > 1:  # the shortest beginning that is refused ends with the event that is wrong
+            middle = (good + bad) // 2
+            try:
+                guard(before, new[:middle])
+                good = middle
+            except FirstpullError:
+                bad = middle
+        try:
+            guard(before, new[:bad])
+        except FirstpullError as refused:
+            raise refused.at(places[bad - 1]) from None
+        raise
 
 
 def _head(connection: Connection, stream: str) -> tuple[int, str]:
