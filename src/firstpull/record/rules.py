@@ -5,7 +5,8 @@ so that no interface can release without proof or change a released card.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.record.event import Event
@@ -115,14 +116,24 @@ def _check(state: JobState | None, event: Event) -> None:
 
 
 def _check_card(state: JobState, event: Event, place: str) -> None:
-    """A card says what was proven: this job's setting and no other numbers."""
-    setting, proven = event.data["card"].get("setting"), state.setting or {}
-    same = isinstance(setting, dict) and all(setting.get(key) == proven.get(key) for key in _ON_CARD)
-    if not same or event.data["card"].get("job") != state.id:
+    """A card says what was proven: this job's stroke and set length, and limits that are no wider."""
+    card, proven = event.data["card"], state.setting or {}
+    shown = card.get("setting")
+    same = card.get("job") == state.id and isinstance(shown, dict)
+    if same:
+        same = all(shown.get(name) == proven.get(name) for name in ("stroke_mm", "set_length_mm"))
+        same = same and all(_within(shown, proven, name) for name in ("stroke", "set_length"))
+    if not same:
         raise BadInput("The card is not of the setting that was proven.", where=place, hint="Release it again.")
 
 
-_ON_CARD = ("stroke_mm", "stroke_min_mm", "stroke_max_mm", "set_length_mm", "set_length_min_mm", "set_length_max_mm")
+def _within(shown: Mapping[str, Any], proven: Mapping[str, Any], name: str) -> bool:
+    low, high = shown.get(f"{name}_min_mm"), shown.get(f"{name}_max_mm")
+    least, most = proven.get(f"{name}_min_mm"), proven.get(f"{name}_max_mm")
+    if least is None or most is None:
+        return True
+    numbers = isinstance(low, (int, float)) and isinstance(high, (int, float))
+    return numbers and bool(least <= low <= high <= most)
 
 
 def _check_phase(state: JobState, event: Event, place: str) -> None:
