@@ -271,8 +271,8 @@ def _other_sources(state: JobState) -> list[dict[str, Any]]:
     plan, tool, torque = plan_of(state), tool_of(state), torque_limit_nm(state)
     rows: list[dict[str, Any]] = []
     if tool is not None and tool.control == "stroke":
-        scatter = fine_length(tool.process_sd_mm, unit_of(state))
-        rows.append({"what": "Scatter of the tool", "value": scatter, "source": state.tool_source or "as stated"})
+        stated = state.tool_source or "as stated for this tool"
+        rows.append({"what": "Scatter of the tool", "value_mm": tool.process_sd_mm, "source": stated})
     if torque is not None:
         planned = plan.torque_min_nm is not None
         source = "proof plan" if planned else "the insert’s greatest tightening torque"
@@ -280,7 +280,7 @@ def _other_sources(state: JobState) -> list[dict[str, Any]]:
     pressure = state.pressure_bar if state.pressure_bar is not None else tool.line_pressure_bar if tool else None
     if pressure is not None:
         source = "coupon ladder" if state.pressure_bar is not None else state.tool_source or "as stated for this tool"
-        rows.append({"what": "Air pressure", "value": f"{pressure:.1f} bar", "source": source})
+        rows.append({"what": "Air pressure", "value_bar": pressure, "source": source})
     every = f"{plan.check_every_sets} sets, {plan.check_every_minutes} min"
     planned_by = "proof plan" if state.plan else "the bench’s usual plan"
     rows.append({"what": "Checks every", "value": every, "source": planned_by})

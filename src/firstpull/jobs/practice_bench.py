@@ -4,14 +4,13 @@ so that the same job gives the same readings on every device.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.jobs import choose, dial_in, look_after, open_job, prove, set_up
 from firstpull.jobs.shapes import tool_of
-from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
+from firstpull.jobs.workshop import CATALOGUE, Book, Doing
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.setting import SettingRequest
 from firstpull.mechanics.stack import Layer, Stack
@@ -71,7 +70,8 @@ def start(book: Book, *, doing: Doing, temperament: str = "steady", seed: int | 
         set_up.tool_event(tool, tool_id=tool_id, mandrel=mandrel, gauge_id=GAUGE),
         setting,
         *acts,
-        *_take_up(tool),
+        *set_up.knob_settled(tool),
+        *set_up.WARMED,
     )
     state = open_job.open_job(
         book,
@@ -84,16 +84,6 @@ def start(book: Book, *, doing: Doing, temperament: str = "steady", seed: int | 
         tool=tool_id,
     )
     return dial_in.refresh_advice(book, state.id, doing)
-
-
-def _take_up(tool: Tool) -> tuple[Planned, ...]:
-    """Setting up a knob: turned towards more stroke until its play is used up, then two cycles without an insert to
-    warm the tool. The practice job starts behind this, so that the first act is a pull."""
-    per_turn = tool.clicks_per_turn or 12
-    clicks = max(1, math.ceil(tool.backlash_turns * per_turn - 1e-9))
-    sign = 1 if tool.plus_turns == "more stroke" else -1
-    turned = {"turns": sign * clicks / per_turn, "clicks": sign * clicks if tool.clicks_per_turn else None}
-    return (("AdjusterTurned", turned), ("DryCycled", {}), ("DryCycled", {}))
 
 
 def simulated_tool(state: JobState) -> SimulatedTool:

@@ -23,7 +23,7 @@ from firstpull.jobs.shapes import (
 from firstpull.jobs.workshop import Book, Doing, Planned
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.setting import AirToStack, Allowance, GivenWindow, SettingRequest, compute_setting
-from firstpull.mechanics.tool import Tool
+from firstpull.mechanics.tool import Tool, take_up
 from firstpull.record.job import JobState
 from firstpull.record.things import ToolState
 from firstpull.units import Length, LengthUnit
@@ -172,8 +172,28 @@ def do_step(book: Book, job_id: str, step: str, *, doing: Doing) -> JobState:
     known = [item["key"] for item in acts(state)]
     if step not in known:
         raise BadInput(f"“{step}” is not a step of this set-up.", where="step", hint=f"Known: {', '.join(known)}.")
-    book.write(f"job:{job_id}", [("StepDone", {"step": step})], doing, tool=state.tool_id)
+    book.write(f"job:{job_id}", [("StepDone", {"step": step}), *_done_along(state, step)], doing, tool=state.tool_id)
     return book.job(job_id)
+
+
+WARMED: tuple[Planned, ...] = (("DryCycled", {}), ("DryCycled", {}))
+
+
+def knob_settled(tool: Tool) -> tuple[Planned, ...]:
+    """The knob of a stroke-set tool left turned towards more stroke with its play used up, as the knob act ends."""
+    turns, clicks = take_up(tool)
+    return (("AdjusterTurned", {"turns": turns, "clicks": clicks}),)
+
+
+def _done_along(state: JobState, step: str) -> tuple[Planned, ...]:
+    """What an act does to the tool that dial-in counts on, so that it does not ask for it again: play taken up where
+    the knob started at little stroke, the cycles without an insert after the air came on."""
+    tool = tool_of(state)
+    if tool is None or tool.control != "stroke" or state.pulls or step in state.steps_done:
+        return ()
+    if step == "knob" and not (state.setting or {}).get("knob_move"):
+        return knob_settled(tool)
+    return WARMED if step == "air_on" else ()
 
 
 def acts(state: JobState) -> tuple[dict[str, str], ...]:

@@ -119,7 +119,7 @@ def card_view(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
         "checks": _texts(read, "run.checks", most=6, letters=120),
         "valid_until": _texts(read, "valid_until", most=8, letters=90),
         "cautions": [
-            {"text": text, "short": text if len(text) <= 130 else text[:129].rstrip() + "…", "source": source}
+            {"text": text, "short": text if len(text) <= 150 else text[:149].rstrip() + "…", "source": source}
             for text, source in _pairs(read, "cautions", names=("text", "source"), most=14)
         ],
         "details": _details(read),
@@ -269,11 +269,14 @@ def _pairs(read: Reader, path: str, *, names: tuple[str, ...], most: int) -> lis
 
 
 def _with_lengths(read: Reader, row: Mapping[str, Any], *, where: str) -> Mapping[str, Any]:
-    """A row whose ``value_mm`` (a number) and ``limits_mm`` (low, high) are written out in the card's unit."""
+    """A row whose ``value_mm`` or ``value_bar`` and ``limits_mm`` (low, high) are written out in the card's units."""
     out = dict(row)
     value = plain_number(row.get("value_mm"), f"{where}.value_mm")
     if value is not None:
         out["value"] = read.shown(value)
+    pressure = plain_number(row.get("value_bar"), f"{where}.value_bar")
+    if pressure is not None:
+        out["value"] = read.pressure(pressure)
     limits = row.get("limits_mm")
     if isinstance(limits, list | tuple) and len(limits) == 2:
         low, high = (plain_number(limit, f"{where}.limits_mm") for limit in limits)
