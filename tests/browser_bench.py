@@ -20,7 +20,7 @@ from firstpull.jobs.workshop import Workshop
 from firstpull.web.bench import create_bench
 
 SMALL = {"width": 1024, "height": 600}
-_PATIENCE_S = 15.0
+_PATIENCE_S = 8.0
 
 
 @dataclass
@@ -139,8 +139,9 @@ class Hand:
         self.page.get_by_label(re.compile(rf"^\W*{re.escape(label)}")).first.fill(text)
 
     def choose(self, label: str) -> None:
-        """Tap the tile of one answer."""
-        self.page.locator("label.choice", has=self.page.get_by_text(label, exact=True)).first.click()
+        """Tap the tile of one answer, known by how its label begins."""
+        begins = re.compile(rf"^\s*{re.escape(label)}")
+        self.page.locator("label.choice", has=self.page.locator("b", has_text=begins)).first.click()
 
     @contextmanager
     def _turned_over(self) -> Iterator[None]:
