@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from firstpull.mechanics.tool import KnobMove, Tool
+from firstpull.mechanics.tool import KnobMove, Tool, take_up
 from firstpull.units import LengthUnit, show_mm
 
 
@@ -36,7 +36,7 @@ def air_on(tool: Tool | None) -> Step:
     return Step(
         "air_on",
         "Air on, hands clear",
-        f"Wear eye protection. Keep hands off the nose, point it at no one, and reconnect the air.{at} Run one cycle without an insert.",
+        f"Wear eye protection. Keep hands off the nose, point it at no one, and reconnect the air.{at} Run two cycles without an insert.",
     )
 
 
@@ -53,10 +53,12 @@ def knob(tool: Tool | None, move: KnobMove | None) -> Step:
     to_more = tool.plus_direction
     if tool.plus_turns == "less stroke":
         to_more = "anticlockwise" if to_more == "clockwise" else "clockwise"
+    turns, clicks = take_up(tool)
+    amount = f"{abs(turns):.2f} turns" if clicks is None else f"{abs(clicks)} click{'' if abs(clicks) == 1 else 's'}"
     return Step(
         "knob",
         "Start at little stroke",
-        f"Turn the knob to little stroke, and finish {to_more}, seen from the knob's end: that is more stroke and takes up the play.",
+        f"Turn the knob to little stroke. Finish with {amount} {to_more} or more, seen from the knob's end: that takes up its play.",
     )
 
 

@@ -251,6 +251,15 @@ def _check_load(tool: Tool, load_n: float, available: float | None, reasons: lis
         )
 
 
+def take_up(tool: Tool) -> tuple[float, int | None]:
+    """The least turn towards more stroke that uses up all play the knob may have: turns, and whole clicks where it has
+    them; both signed as the knob counts. A knob without click stops is turned by twelfths."""
+    per_turn = tool.clicks_per_turn or 12
+    steps = max(1, math.ceil(tool.backlash_turns * per_turn - 1e-9))
+    sign = 1 if tool.plus_turns == "more stroke" else -1
+    return sign * steps / per_turn, sign * steps if tool.clicks_per_turn else None
+
+
 def knob_move(
     tool: Tool, *, present_set_length_mm: float, target_set_length_mm: float, unit: LengthUnit = "mm"
 ) -> KnobMove:
