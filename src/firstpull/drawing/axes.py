@@ -51,7 +51,7 @@ def ticks(low_mm: float, high_mm: float, *, unit: LengthUnit, most: int = 6) -> 
     return tuple(index * step * scale for index in range(first, last + 1))
 
 
-def value_axis(plot: Plot, *, most: int = 6) -> str:
+def value_axis(plot: Plot, *, most: int = 6, size: float = svg.SMALLEST_PX) -> str:
     """Faint lines with their values at the left."""
     marks = ticks(plot.low_mm, plot.high_mm, unit=plot.unit, most=most)
     scale = MM_PER_UNIT[plot.unit]
@@ -62,22 +62,22 @@ def value_axis(plot: Plot, *, most: int = 6) -> str:
         y = plot.y(value)
         parts.append(svg.line((plot.left, y), (plot.right, y), stroke=FAINT, width=0.8))
         label = show_mm(value, plot.unit, decimals=places)
-        parts.append(svg.text(label, (plot.left - 8, y + 5), anchor="end", fill=QUIET))
+        parts.append(svg.text(label, (plot.left - 8, y + 5), size=size, anchor="end", fill=QUIET))
     return svg.group(*parts)
 
 
-def number_axis(plot: Plot, numbers: Sequence[int], *, word: str) -> str:
+def number_axis(plot: Plot, numbers: Sequence[int], *, word: str, size: float = svg.SMALLEST_PX) -> str:
     """The numbers under the plot, thinned so that they stay apart, with their word at the left."""
-    wide = max((svg.text_width(str(number), svg.SMALLEST_PX) for number in numbers), default=10) + 12
+    wide = max((svg.text_width(str(number), size) for number in numbers), default=10) + 12
     parts = [
         svg.line((plot.left, plot.bottom), (plot.right, plot.bottom), width=1.4),
-        svg.text(word, (plot.left - 8, plot.bottom + 20), anchor="end", fill=QUIET),
+        svg.text(word, (plot.left - 8, plot.bottom + 20), size=size, anchor="end", fill=QUIET),
     ]
     before = -1e9
     for number in numbers:
         x = plot.x(number)
         if x - before >= wide:
-            parts.append(svg.text(str(number), (x, plot.bottom + 20), anchor="middle", fill=QUIET))
+            parts.append(svg.text(str(number), (x, plot.bottom + 20), size=size, anchor="middle", fill=QUIET))
             before = x
     return svg.group(*parts)
 

@@ -14,6 +14,8 @@ from firstpull.units import LengthUnit, show_mm
 __all__ = ["ChartPoint", "convergence_chart"]
 
 _LEFT, _RIGHT = 74.0, 112.0
+_TEXT = 16.0
+_LOW = 260.0  # px: a chart lower than this leaves its legend out, its symbols being named where they stand
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +39,7 @@ def convergence_chart(
     foretold_mm: float | None = None,
     unit: LengthUnit = "mm",
     width: float = 504,
-    height: float = 340,
+    height: float = 440,
     key: str = "",
 ) -> str:
     """Readings pull by pull against the window; all lengths in mm, shown in ``unit``.
@@ -45,10 +47,11 @@ def convergence_chart(
     ``belief`` (mean, standard deviation) is where the tool's sets are thought to fall now, drawn ± 2 sd;
     ``expected`` is the reading of the next pull, a hollow dot ± 2 sd; ``foretold_mm`` is where the last pull's hollow
     dot stood before it was pulled: a ring about its reading when it landed there. Values outside the range shown sit on its edge
-    with an arrow and their number. Raises BadInput for values that are not finite.
+    with an arrow and their number. A chart under 260 px high is drawn without its legend. Raises BadInput for values that are not finite.
     """
     plot = _plot(points, window, target=target, belief=belief, expected=expected, unit=unit, width=width, height=height)
-    parts = [value_axis(plot)]
+    low = height < _LOW
+    parts = [value_axis(plot, most=4 if low else 6, size=_TEXT)]
     if belief is not None:
         parts.append(_belief(plot, belief, after=max((p.number for p in points), default=0)))
     parts.append(_limits(plot, window, target=target))
@@ -68,8 +71,10 @@ def convergence_chart(
     if expected is not None:
         numbers.append(max(numbers, default=0) + 1)
         parts.append(_expected(plot, expected, number=numbers[-1]))
-    parts.append(number_axis(plot, numbers, word="pull"))
-    parts.append(_legend(points, expected=expected is not None, belief=belief is not None, width=width, height=height))
+    parts.append(number_axis(plot, numbers, word="pull", size=_TEXT))
+    if not low:
+        entries = _entries(points, expected=expected is not None, belief=belief is not None)
+        parts.append(_legend(entries, width=width, height=height))
     return svg.sheet(
         "".join(parts),
         width=width,
@@ -105,25 +110,29 @@ def _plot(
     first = min(numbers, default=1)
     pad = 0.55
     last = max(last, first + 3)
-    label = svg.text_width("0.0000", 16, bold=True) + 18 if expected is not None else 0.0
+    label = svg.text_width("0.0000", 18, bold=True) + 18 if expected is not None else 0.0
     after = pad + (last - first + 2 * pad) * label / (width - _LEFT - _RIGHT - label)
-    return Plot(_LEFT, width - _RIGHT, 16, height - 62, low, high, first - pad, last + max(after, pad), unit)
+    bottom = height - (28 if height < _LOW else 64)
+    return Plot(_LEFT, width - _RIGHT, 16, bottom, low, high, first - pad, last + max(after, pad), unit)
 
 
 def _belief(plot: Plot, belief: tuple[float, float], *, after: int) -> str:
+    """A column beside the last pull: where the tool sets as it stands, before any move still to be made."""
     mean, sd = belief
-    left = min(plot.x(after) + 14, plot.right - 20)
+    room = plot.x(1) - plot.x(0)
+    left = plot.x(after) + 0.5 * room - min(0.2 * room, 22)
+    right = min(plot.x(after) + 0.5 * room + min(0.2 * room, 22), plot.right)
     top, bottom = plot.y(mean + 2 * sd), plot.y(mean - 2 * sd)
     middle = plot.y(mean)
     return svg.box(
         left,
         top,
-        width=plot.right - left,
+        width=right - left,
         height=max(bottom - top, 2),
         fill=PALE_PETROL,
         stroke=None,
         data_part="belief",
-    ) + svg.line((left, middle), (plot.right, middle), stroke=PETROL, width=1.2)
+    ) + svg.line((left, middle), (right, middle), stroke=PETROL, width=2)
 
 
 def _limits(plot: Plot, window: tuple[float, float] | None, *, target: float | None) -> str:
@@ -132,14 +141,14 @@ def _limits(plot: Plot, window: tuple[float, float] | None, *, target: float | N
         rows += [("longest", window[1], None, 2.4), ("shortest", window[0], None, 2.4)]
     if target is not None:
         rows.append(("target", target, "14 4 2 4", 1.2))
-    spots = apart([plot.y(value) for _, value, _, _ in rows], 36, low=plot.top + 12, high=plot.bottom - 12)
+    spots = apart([plot.y(value) for _, value, _, _ in rows], 40, low=plot.top + 12, high=plot.bottom - 12)
     parts = []
     for (word, value, dash, thick), spot in zip(rows, spots, strict=True):
         y = plot.y(value)
         parts.append(svg.line((plot.left, y), (plot.right + 6, y), width=thick, dash=dash))
         parts.append(svg.line((plot.right + 6, y), (plot.right + 14, spot), width=1))
-        parts.append(svg.text(word, (plot.right + 18, spot - 3), fill=QUIET))
-        parts.append(svg.text(show_mm(value, plot.unit), (plot.right + 18, spot + 15), size=18, bold=dash is None))
+        parts.append(svg.text(word, (plot.right + 18, spot - 4), size=_TEXT, fill=QUIET))
+        parts.append(svg.text(show_mm(value, plot.unit), (plot.right + 18, spot + 16), size=20, bold=dash is None))
     return svg.group(*parts)
 
 
@@ -171,7 +180,7 @@ def _point(plot: Plot, point: ChartPoint, *, last: bool) -> str:
     elif last:
         below = at[1] - plot.top < 30
         place = (at[0], at[1] + (28 if below else -14))
-        parts.append(svg.text(shown, place, size=18, bold=True, anchor="middle", halo=True))
+        parts.append(svg.text(shown, place, size=20, bold=True, anchor="middle", halo=True))
     return svg.group(*parts)
 
 
@@ -184,12 +193,11 @@ def _expected(plot: Plot, expected: tuple[float, float], *, number: int) -> str:
     parts.append(
         svg.element("circle", cx=x, cy=y, r=8, fill=WHITE, stroke=PETROL, stroke_width=3, data_part="expected")
     )
-    parts.append(svg.text(show_mm(mean, plot.unit), (x + 13, y - 8), size=16, bold=True, fill=PETROL))
+    parts.append(svg.text(show_mm(mean, plot.unit), (x + 13, y - 8), size=18, bold=True, fill=PETROL, halo=True))
     return svg.group(*parts)
 
 
-def _legend(points: Sequence[ChartPoint], *, expected: bool, belief: bool, width: float, height: float) -> str:
-    y = height - 16
+def _entries(points: Sequence[ChartPoint], *, expected: bool, belief: bool) -> list[tuple[str, str]]:
     entries: list[tuple[str, str]] = []
     for where in ("air", "stack"):
         if any(point.where == where and not point.struck_out for point in points):
@@ -202,13 +210,21 @@ def _legend(points: Sequence[ChartPoint], *, expected: bool, belief: bool, width
         entries.append(("expected", "expected"))
     if belief:
         entries.append(("belief", "belief"))
+    return entries
+
+
+def _legend(entries: Sequence[tuple[str, str]], *, width: float, height: float) -> str:
+    """Symbols with their words in one row, in smaller type when they are many."""
+    y = height - 16
+    wide = 16 + sum(40 + svg.text_width(word, _TEXT) for _, word in entries)
+    size = _TEXT if wide <= width else svg.SMALLEST_PX
     parts = []
     x = 16.0
     for kind, word in entries:
-        if x + 24 + svg.text_width(word, 14) > width - 8:
+        if x + 24 + svg.text_width(word, size) > width - 8:
             break
-        parts.append(_legend_mark(kind, (x + 7, y - 5)) + svg.text(word, (x + 24, y), fill=QUIET))
-        x += 40 + svg.text_width(word, 14)
+        parts.append(_legend_mark(kind, (x + 7, y - 5)) + svg.text(word, (x + 24, y), size=size, fill=QUIET))
+        x += 40 + svg.text_width(word, size)
     return svg.group(*parts)
 
 

@@ -14,8 +14,9 @@ from firstpull.units import LengthUnit, show_mm
 
 __all__ = ["ChartSignal", "MovingRanges", "individuals_chart"]
 
-_LEFT, _RIGHT = 74.0, 112.0
-_WIDTH, _HEIGHT = 504.0, 400.0
+_LEFT, _RIGHT = 74.0, 142.0
+_WIDTH, _HEIGHT = 488.0, 312.0  # the room beside the run page's links on a 1024 by 600 panel
+_TEXT = 16.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +60,12 @@ def individuals_chart(
     """Readings (mm) with centre and control limits above, moving ranges below; ``signals`` carry their words.
 
     ``window`` adds the go/no-go limits of the card, which are not control limits. The drawing is
-    504 by 400 px and scales. Raises BadInput for values that are not finite or counts that do not match.
+    488 by 312 px and scales. Raises BadInput for values that are not finite or counts that do not match.
     """
     if moving is not None and len(moving.values) != max(len(values) - 1, 0):
         raise BadInput("There must be one moving range less than readings.", where="moving")
     texts = [signal.text for signal in signals if 0 <= signal.index < len(values)]
-    foot = 34 + 20 * min(max(len(texts), 1), 2)
+    foot = 32 + 20 * min(max(len(texts), 1), 2)
     split = 16 + (_HEIGHT - foot - 56) * (0.64 if moving is not None else 1.0)
     lines = [
         _Line("upper", upper, None, 1.6),
@@ -73,21 +74,28 @@ def individuals_chart(
     ]
     if window is not None:
         lines += [_Line("longest", window[1], "8 4", 2.4), _Line("shortest", window[0], "8 4", 2.4)]
-    main = _panel(values, lines, top=16, bottom=split, unit=unit, first=first_number, count=len(values))
+    right, count = _WIDTH - _RIGHT, len(values)
+    main = _panel(values, lines, span=(16, split), right=right, unit=unit, first=first_number, count=count)
     flagged = {signal.index for signal in signals}
-    parts = [value_axis(main, most=5), _lines(main, lines), _trail(main, values, first=first_number, flagged=flagged)]
+    parts = [
+        value_axis(main, most=4, size=_TEXT),
+        _lines(main, lines),
+        _trail(main, values, first=first_number, flagged=flagged),
+    ]
     low = main
     if moving is not None:
-        mr_lines = [_Line("range limit", moving.upper, None, 1.6), _Line("mean range", moving.centre, "14 4 2 4", 1.2)]
+        mr_lines = [_Line("range to", moving.upper, None, 1.6), _Line("usual", moving.centre, "14 4 2 4", 1.2)]
         shown = [*moving.values, 0.0]
-        low_end = _HEIGHT - foot - 8
-        low = _panel(shown, mr_lines, top=split + 30, bottom=low_end, unit=unit, first=first_number, count=len(values))
+        low_end = _HEIGHT - foot - 4
+        low = _panel(
+            shown, mr_lines, span=(split + 24, low_end), right=right, unit=unit, first=first_number, count=count
+        )
         parts += [
-            value_axis(low, most=3),
+            value_axis(low, most=2, size=_TEXT),
             _lines(low, mr_lines),
             _trail(low, moving.values, first=first_number + 1, flagged=set()),
         ]
-    parts.append(number_axis(low, list(range(first_number, first_number + len(values))), word="check"))
+    parts.append(number_axis(low, list(range(first_number, first_number + len(values))), word="check", size=_TEXT))
     parts.append(_words(texts))
     return svg.sheet(
         "".join(parts),
@@ -103,8 +111,8 @@ def _panel(
     values: Sequence[float],
     lines: Sequence[_Line],
     *,
-    top: float,
-    bottom: float,
+    span: tuple[float, float],
+    right: float,
     unit: LengthUnit,
     first: int,
     count: int,
@@ -114,27 +122,20 @@ def _panel(
     if min(shown) >= 0 and low < 0:
         low = 0.0
     last = max(first + count - 1, first + 4)
-    return Plot(_LEFT, _WIDTH - _RIGHT, top, bottom, low, high, first - 0.6, last + 0.6, unit)
+    return Plot(_LEFT, right, *span, low, high, first - 0.6, last + 0.6, unit)
 
 
 def _lines(plot: Plot, lines: Sequence[_Line]) -> str:
-    room = plot.bottom - plot.top
-    gap = min(34.0, room / max(len(lines), 1))
-    two_rows = gap >= 34
-    spots = apart([plot.y(line.value_mm) for line in lines], max(gap, 17), low=plot.top + 4, high=plot.bottom - 4)
+    spots = apart([plot.y(line.value_mm) for line in lines], 18, low=plot.top + 4, high=plot.bottom - 4)
     parts = []
     for line, spot in zip(lines, spots, strict=True):
         y = plot.y(line.value_mm)
         parts.append(svg.line((plot.left, y), (plot.right + 4, y), width=line.thick, dash=line.dash))
         parts.append(svg.line((plot.right + 4, y), (plot.right + 12, spot), width=1))
         value = show_mm(line.value_mm, plot.unit)
-        if two_rows:
-            parts.append(svg.text(line.word, (plot.right + 15, spot - 3), fill=QUIET))
-            parts.append(svg.text(value, (plot.right + 15, spot + 12), bold=True))
-        else:
-            word = line.word.split(" ")[-1] if plot.unit == "in" else line.word
-            shown = svg.shorten(f"{word} {value}", _RIGHT - 16)
-            parts.append(svg.text(shown, (plot.right + 15, spot + 5), fill=QUIET))
+        parts.append(svg.text(line.word, (plot.right + 15, spot + 5), size=15, fill=QUIET))
+        end = plot.right + _RIGHT - 4
+        parts.append(svg.text(value, (end, spot + 5), size=15, bold=True, anchor="end"))
     return svg.group(*parts)
 
 
@@ -154,11 +155,11 @@ def _trail(plot: Plot, values: Sequence[float], *, first: int, flagged: set[int]
 def _words(texts: Sequence[str]) -> str:
     """The newest signals in words beside the look mark."""
     if not texts:
-        return svg.text("no signal", (16, _HEIGHT - 12), fill=QUIET)
+        return svg.text("no signal", (16, _HEIGHT - 8), size=_TEXT, fill=QUIET)
     newest = list(texts[-2:])
-    parts = [mark_shape("look", (27, _HEIGHT - 12 - 10 * len(newest)), size=28)]
+    parts = [mark_shape("look", (27, _HEIGHT - 10 - 10 * len(newest)), size=28)]
     for index, row in enumerate(newest):
-        y = _HEIGHT - 12 - 20 * (len(newest) - 1 - index)
+        y = _HEIGHT - 10 - 20 * (len(newest) - 1 - index)
         parts.append(svg.text(svg.shorten(row, _WIDTH - 62), (50, y), bold=index == len(newest) - 1))
     return svg.group(*parts)
 
