@@ -13,10 +13,11 @@ from firstpull.record.job import Coupon, JobState, Pull
 from firstpull.units import show_length
 from firstpull.web.asking import asking, entry
 from firstpull.web.desk import Desk, act, desk, form_of, need_name, show
+from firstpull.web.trial_views import chart_of
 
 router = APIRouter()
 
-_MOST_SHOWN = 4
+_MOST_SHOWN = 3
 # what usually spoils a pull at the bench; anything else is typed (common practice)
 REASONS = ("read the wrong insert", "typed wrongly", "pull was not complete", "not spun home")
 
@@ -85,12 +86,10 @@ def _page(
     which = {
         "name": "of",
         "legend": "Pull",
-        "choices": [
-            {"value": str(item.sequence), "label": _label(here, state, item), "note": item.by} for item in items
-        ],
+        "choices": [{"value": str(item.sequence), "label": _label(here, state, item), "note": ""} for item in items],
         "chosen": given.get("of") or newest,
         "hide_legend": True,
-        "across": 2,
+        "across": 3,
     }
     why = {
         "name": "why",
@@ -103,14 +102,16 @@ def _page(
     context = asking(
         form=form_of(state, f"{address}/strike"),
         title="Strike out",
-        question="Which one does not count, and why?" if items else "There is nothing to strike out.",
+        question="Which pull does not count, and why?" if items else "There is nothing to strike out.",
         choices=[which, why] if items else [],
         fields=[entry("reason", "Or in your words", given.get("reason", ""), problem=problem)] if items else [],
         buttons=[
             *([{"label": "Strike it out", "do": "strike"}] if items else []),
             {"label": "Back", "do": "", "address": address, "kind": "other" if items else ""},
         ],
-        drawing_title="It stays in the record, struck out, with its reason",
+        drawing="" if force_set.ladder_coupons(state) else chart_of(here, state),
+        drawing_title="It stays in the record, with its reason",
+        drawing_notes=[f"lengths in {here.unit}"],
     )
     return show(here, state, "steps/question.html", context, step="dial_in", status_code=status_code)
 
@@ -119,4 +120,4 @@ def _label(here: Desk, state: JobState, item: Pull | Coupon) -> str:
     if isinstance(item, Coupon):
         return f"Coupon {item.number}"
     number = 1 + [pull.sequence for pull in state.pulls].index(item.sequence)
-    return f"Pull {number}: {show_length(item.reading, here.unit)} {here.unit}"
+    return f"{number}: {show_length(item.reading, here.unit)}"
