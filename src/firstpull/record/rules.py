@@ -132,8 +132,9 @@ def _within(shown: Mapping[str, Any], proven: Mapping[str, Any], name: str) -> b
     least, most = proven.get(f"{name}_min_mm"), proven.get(f"{name}_max_mm")
     if least is None or most is None:
         return True
-    numbers = isinstance(low, (int, float)) and isinstance(high, (int, float))
-    return numbers and bool(least <= low <= high <= most)
+    if not isinstance(low, (int, float)) or not isinstance(high, (int, float)):
+        return False
+    return bool(least <= low <= high <= most)
 
 
 def _check_phase(state: JobState, event: Event, place: str) -> None:
