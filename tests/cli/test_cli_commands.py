@@ -127,6 +127,52 @@ def test_the_whole_job_by_commands_alone(shell: Shell) -> None:
     assert "whole" in shell.run("verify")
 
 
+def test_the_allowance_is_found_by_commands(shell: Shell) -> None:
+    """A ladder of coupons from short upward gives the allowance, and a window proven from both ends."""
+    text = JOB.replace('set_allowance = "3.4 mm"\n', "").replace('set_allowance_min = "3.2 mm"\n', "")
+    text = text.replace('set_allowance_max = "3.6 mm"\n', "")
+    (shell.folder / "job.toml").write_text(text, encoding="utf-8")
+    job = shell.json("open", str(shell.folder / "job.toml"))["job"]
+    shell.run("ladder", job, "--take", code=3)
+    for length, failed in (("11.6", "turn"), ("11.4", ""), ("11.2", ""), ("11.0", ""), ("10.8", "thread_gauge")):
+        shell.run("ladder", job, "--set-length", length, *(("--fail", failed) if failed else ()))
+    assert "Read it again" in shell.run("ladder", job, "--set-length", "0.44", code=2)
+    found = shell.json("ladder", job, "--take")
+    assert found["closed_below"]
+    assert found["closed_above"]
+    # strokes 4.1 to 4.5 passed at 2.16 mm; the readings spread 2.15 to 2.17 with 1.96·√(0.01²/3 + 0.01²/12) on each side
+    assert found["window"]["stroke_min"]["nm"] == pytest.approx(4_122_652, abs=10)
+    assert found["window"]["stroke_max"]["nm"] == pytest.approx(4_477_348, abs=10)
+    assert found["allowance"]["value"]["nm"] == 3_460_000  # 4.3 − (3.0 − 2.16), by hand
+
+
+def test_slips_are_asked_about(shell: Shell) -> None:
+    """A free length in inches typed as mm is asked about; --sure keeps it."""
+    job = shell.json("open", str(shell.folder / "job.toml"))["job"]
+    assert "read in the other unit?" in shell.run("pull", job, "11.3", "--before", "0.61", code=2)
+    assert not shell.json("show", job)["pulls"]
+    state = shell.json("pull", job, "11.3", "--before", "0.61", "--sure")
+    assert state["pulls"][0]["length_before_mm"] == pytest.approx(0.61, abs=1e-9)
+
+
+def test_own_releases_are_asked_for_by_name(shell: Shell) -> None:
+    """--allowance own is refused while the part has no release; a length is taken as typed."""
+    shell.run("tool", "add", "T1", "--lead", "0.5 mm", "--clicks", "12", "--stroke-max", "8 mm")
+    job = shell.json("open", str(shell.folder / "job.toml"))["job"]
+    shell.run("fit", job, "T1", "--allowance", "own", code=2)
+    setting = shell.json("fit", job, "T1", "--allowance", "3.5 mm")["setting"]
+    assert (setting["set_allowance_mm"], setting["set_allowance_source"]) == (3.5, "typed")
+
+
+def test_what_is_overdue_is_said_by_commands(shell: Shell) -> None:
+    """A gauge never checked on a block is said where the job is shown."""
+    shell.run("tool", "add", "T1", "--lead", "0.5 mm", "--clicks", "12", "--stroke-max", "8 mm")
+    shell.run("gauge", "add", "C1", "--name", "Caliper 1")
+    job = shell.json("open", str(shell.folder / "job.toml"))["job"]
+    assert "never checked" in shell.json("fit", job, "T1", "--gauge", "C1")["overdue"][0]
+    assert "never checked" in shell.run("show", job)
+
+
 def test_release_without_proof_is_refused(shell: Shell) -> None:
     """The command says every reason and exits with 3."""
     job = shell.json("open", str(shell.folder / "job.toml"))["job"]

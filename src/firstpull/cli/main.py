@@ -33,6 +33,7 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "show": ("work", "Where a job stands and what is owed."),
     "take": ("work", "Take an insert of the catalogue for a job."),
     "fit": ("work", "Choose the tool, mandrel and gauge of a job and compute its setting."),
+    "ladder": ("ladder", "Find a set allowance on coupons, from short upward."),
     "done": ("work", "Say that an act at the tool is done."),
     "pull": ("work", "Record a trial pull and be told what to do next."),
     "again": ("work", "Record another reading of the last insert."),

@@ -10,7 +10,7 @@ import click
 
 from firstpull.cli.main import Session, json_option
 from firstpull.cli.texts import table
-from firstpull.cli.work import tell, typed
+from firstpull.cli.work import free_length_mm, overdue, sure_option, tell, typed
 from firstpull.errors import BadInput
 from firstpull.units import parse_torque
 
@@ -38,6 +38,7 @@ from firstpull.units import parse_torque
     "--arrangement", default="", help="flange (bearing on the flange) or bushing (held, clear of the flange)."
 )
 @click.option("--pressure-step", is_flag=True, help="A coupon of a force-set tool's pressure ladder.")
+@sure_option
 @json_option
 def prove(session: Session, job: str, coupon: bool, failed: tuple[str, ...], cut: str | None, **given: Any) -> None:
     """Show what the proof of JOB holds and owes; with --coupon, record one coupon first."""
@@ -54,12 +55,14 @@ def prove(session: Session, job: str, coupon: bool, failed: tuple[str, ...], cut
                 known = ", ".join(kind.key for kind in (*proving.CHECKS, proving.SECTION))
                 raise BadInput(f"“{name}” is not a check.", where="--fail", hint=f"Known: {known}.")
             checks[name] = "fail"
+        wanted, sure = state.setting or {}, given["sure"]
+        thick, long = wanted.get("thickness_mm"), wanted.get("set_length_mm")
         finding = proving.Finding(
             checks=checks,
             end=given["end"] or "",
-            thickness=typed(state, given["thickness"], "--thickness"),
-            set_length=typed(state, given["set_length"], "--set-length"),
-            length_before=typed(state, given["before"], "--before"),
+            thickness=typed(state, given["thickness"], "--thickness", expected_mm=thick, sure=sure),
+            set_length=typed(state, given["set_length"], "--set-length", expected_mm=long, sure=sure),
+            length_before=typed(state, given["before"], "--before", expected_mm=free_length_mm(state), sure=sure),
             torque=parse_torque(given["torque"], where="--torque") if given["torque"] else None,
             arrangement=given["arrangement"],
         )
@@ -70,7 +73,9 @@ def prove(session: Session, job: str, coupon: bool, failed: tuple[str, ...], cut
     if verdict["measured"]:
         lines.append(verdict["measured"]["sentence"])
     lines += [f"  owed: {item}" for item in verdict["owed"]] or ["Proven as planned; ready to be released."]
-    session.answer({"schema": "firstpull/proof/1", "job": job, **verdict}, "\n".join(lines))
+    late = overdue(session, state)
+    answer = {"schema": "firstpull/proof/1", "job": job, **verdict, "overdue": list(late)}
+    session.answer(answer, "\n".join([*lines, *late]))
 
 
 @click.command()
@@ -116,10 +121,11 @@ def release(session: Session, job: str) -> None:
     state = release_job(session.book(), job, doing=session.doing())
     from firstpull.jobs.answers import job_answer
 
-    session.answer(
-        job_answer(state),
-        f"Released by {state.released_by}. Record {state.id}#{state.release_sequence}, hash {state.release_hash[:16]}.",
+    late = overdue(session, state)
+    done = (
+        f"Released by {state.released_by}. Record {state.id}#{state.release_sequence}, hash {state.release_hash[:16]}."
     )
+    session.answer({**job_answer(state), "overdue": list(late)}, "\n".join([done, *late]))
 
 
 @click.command()

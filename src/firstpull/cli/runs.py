@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from firstpull.cli.main import Session, json_option
-from firstpull.cli.work import tell, typed
+from firstpull.cli.work import overdue, sure_option, tell, typed
 from firstpull.units import parse_pressure, parse_torque
 
 
@@ -23,6 +23,7 @@ from firstpull.units import parse_pressure, parse_torque
 @click.option("--torque", help="Torque of a turning test.")
 @click.option("--arrangement", default="", help="flange or bushing.")
 @click.option("--good/--not-good", default=None, help="The answer of a go / no-go, first-off or last-off check.")
+@sure_option
 @json_option
 def check(session: Session, job: str, kind: str, count: int, **given: Any) -> None:
     """Record a check of JOB's run: KIND is tool, joint, “go no-go”, “first off” or “last off”."""
@@ -31,13 +32,15 @@ def check(session: Session, job: str, kind: str, count: int, **given: Any) -> No
 
     book = session.book()
     state = book.job(job)
+    wanted, sure = state.setting or {}, given["sure"]
+    thick, long = wanted.get("thickness_mm"), wanted.get("set_length_mm")
     found = Found(
         kind=kind,
         count=count,
-        set_length=typed(state, given["length"], "--length"),
+        set_length=typed(state, given["length"], "--length", expected_mm=long, sure=sure),
         in_air=not given["front_gauge"],
         pressure_bar=parse_pressure(given["pressure"], where="--pressure").bar if given["pressure"] else None,
-        thickness=typed(state, given["thickness"], "--thickness"),
+        thickness=typed(state, given["thickness"], "--thickness", expected_mm=thick, sure=sure),
         seated=given["seated"],
         torque=parse_torque(given["torque"], where="--torque") if given["torque"] else None,
         arrangement=given["arrangement"],
@@ -54,7 +57,8 @@ def check(session: Session, job: str, kind: str, count: int, **given: Any) -> No
     else:
         due = next_due(state, book.now())
         lines.append(f"Next check after {due.sets_left} more sets, or at {due.at}.")
-    session.answer(job_answer(state), "\n".join(lines))
+    late = overdue(session, state)
+    session.answer({**job_answer(state), "overdue": list(late)}, "\n".join([*lines, *late]))
 
 
 @click.command()

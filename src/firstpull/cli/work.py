@@ -9,9 +9,11 @@ import click
 
 from firstpull.cli.main import Session, json_option
 from firstpull.cli.texts import advice_lines, grid, job_text
+from firstpull.errors import BadInput
 from firstpull.units import Length, parse_length, parse_pressure
 
 if TYPE_CHECKING:
+    from firstpull.mechanics.setting import Allowance
     from firstpull.record.job import JobState
 
 
@@ -21,20 +23,52 @@ def tell(session: Session, state: JobState) -> None:
     from firstpull.jobs.path import owed, path
 
     stages = [(stage.name, stage.status, stage.note) for stage in path(state)]
-    session.answer(job_answer(state), job_text(state, owed=owed(state), stages=stages))
+    late = overdue(session, state)
+    text = "\n".join([job_text(state, owed=owed(state), stages=stages), *late])
+    session.answer({**job_answer(state), "overdue": list(late)}, text)
 
 
 def tell_next(session: Session, state: JobState) -> None:
     """Answer with what to do next at the tool."""
     from firstpull.jobs.answers import job_answer
 
-    text = "\n".join(advice_lines(state)).strip() or "Saved."
-    session.answer(job_answer(state), text)
+    late = overdue(session, state)
+    text = "\n".join([*advice_lines(state), *late]).strip() or "Saved."
+    session.answer({**job_answer(state), "overdue": list(late)}, text)
 
 
-def typed(state: JobState, text: str | None, where: str) -> Length | None:
-    """A length typed in the job's unit unless it says its own."""
-    return None if text is None else parse_length(text, unit="in" if state.unit == "in" else "mm", where=where)
+def typed(
+    state: JobState, text: str | None, where: str, *, expected_mm: float | None = None, sure: bool = False
+) -> Length | None:
+    """A length typed in the job's unit unless it says its own. One that looks like a slip of unit or digit beside what
+    was to be expected is asked about first, unless the person is ``sure``. Raises BadInput."""
+    if text is None:
+        return None
+    from firstpull.jobs.shapes import unit_of
+    from firstpull.jobs.slips import slip_question
+
+    value = parse_length(text, unit=unit_of(state), where=where)
+    question = "" if sure else slip_question(value, expected_mm, unit_of(state))
+    if question:
+        raise BadInput(question, where=where, hint="Read it again; if it is right, say so with --sure.")
+    return value
+
+
+def free_length_mm(state: JobState) -> float | None:
+    """The insert's nominal free length in mm; None before one is chosen."""
+    from firstpull.jobs.shapes import insert_of
+
+    return None if state.insert is None else insert_of(state).length_free.mm
+
+
+def overdue(session: Session, state: JobState) -> tuple[str, ...]:
+    """What is past its date or limit at this job's tool and gauge."""
+    from firstpull.jobs.look_after import warnings_for
+
+    return warnings_for(session.book(), tool_id=state.tool_id, gauge_id=state.gauge_id)
+
+
+sure_option = click.option("--sure", is_flag=True, help="The length is right although it looks like a slip.")
 
 
 @click.command(name="open")
@@ -95,14 +129,39 @@ def take(session: Session, job: str, part: str) -> None:
 @click.option("--mandrel", default="", help="Mark of the mandrel.")
 @click.option("--gauge", default="", help="Mark of the gauge that reads the lengths.")
 @click.option("--present", help="Set length that an air pull gave with the knob as it stands.")
+@click.option(
+    "--allowance",
+    help="Set allowance: a length, or “own” for this part's own releases; the catalogue's when left out.",
+)
 @json_option
-def fit(session: Session, job: str, tool: str, mandrel: str, gauge: str, present: str | None) -> None:
+def fit(
+    session: Session, job: str, tool: str, mandrel: str, gauge: str, present: str | None, allowance: str | None
+) -> None:
     """Use TOOL for JOB, and compute the setting."""
     from firstpull.jobs import set_up
 
     book, doing = session.book(), session.doing()
+    chosen = None if allowance is None else _allowance(session, book.job(job), allowance)
     state = set_up.choose_tool(book, job, tool, doing=doing, mandrel_id=mandrel, gauge_id=gauge)
+    if chosen is not None:
+        set_up.give_allowance(book, job, chosen, doing=doing)
     tell(session, set_up.compute(book, job, doing=doing, present_set_length=typed(state, present, "--present")))
+
+
+def _allowance(session: Session, state: JobState, text: str) -> Allowance:
+    """The set allowance that --allowance names. Raises BadInput when this part has no release of its own."""
+    from firstpull.jobs import set_up
+    from firstpull.jobs.shapes import insert_of
+    from firstpull.mechanics.setting import Allowance
+
+    if text.strip().lower() != "own":
+        length = typed(state, text, "--allowance")
+        return Allowance(parse_length(text) if length is None else length)
+    offers = [offer.allowance for offer in set_up.allowance_offers(session.book(), insert_of(state))]
+    own = [offer for offer in offers if offer.source.startswith(set_up.OWN)]
+    if not own:
+        raise BadInput("This part has no release of its own yet.", where="--allowance", hint="Give a length.")
+    return own[0]
 
 
 @click.command()
@@ -131,9 +190,12 @@ def done(session: Session, job: str, steps: tuple[str, ...]) -> None:
 @click.option("--second", help="A second reading of the same insert.")
 @click.option("--before", help="The insert's free length, measured before the pull.")
 @click.option("--where", type=click.Choice(["air", "stack"]), default="air", show_default=True)
+@sure_option
 @json_option
-def pull(session: Session, job: str, reading: str, second: str | None, before: str | None, where: str) -> None:
-    """Record one trial pull of JOB: READING is its set length."""
+def pull(
+    session: Session, job: str, reading: str, second: str | None, before: str | None, where: str, sure: bool
+) -> None:
+    """Record one trial pull of JOB: READING is its set length. An unlikely reading is kept, and the answer asks."""
     from firstpull.jobs.dial_in import record_pull
 
     book = session.book()
@@ -146,7 +208,7 @@ def pull(session: Session, job: str, reading: str, second: str | None, before: s
             length,
             doing=session.doing(),
             where=where,
-            length_before=typed(state, before, "--before"),
+            length_before=typed(state, before, "--before", expected_mm=free_length_mm(state), sure=sure),
             second_reading=typed(state, second, "--second"),
         )
     tell_next(session, state)

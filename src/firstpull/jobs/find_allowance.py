@@ -144,21 +144,34 @@ def check_rung(
 def take_allowance(book: Book, job_id: str, *, doing: Doing) -> JobState:
     """Take what the ladder found: the middle of the good range as the stroke, its ends as the proven window.
 
-    The doubt is half a rung as a rectangle, 0.2/√12 mm, beside the width of the window. Raises Unsafe before the lower
-    end is proven and enough coupons passed.
+    The coupons were of the stack as measured. Over a batch the thinnest stack wants more stroke and the thickest allows
+    less, one for one, so the window is narrowed by what the batch spreads; coupons of both ends then prove it. The doubt
+    is half a rung as a rectangle, 0.2/√12 mm, beside the width of the window. Raises Unsafe before the lower end is
+    proven and enough coupons passed, and when the batch leaves no window.
     """
     state = book.job(job_id)
     found = ladder(state)
     if not found.ready or found.low_mm is None or found.high_mm is None:
         raise Unsafe("The ladder is not finished.", where=job_id, hint=found.text)
     insert = insert_of(state)
-    stack, _batch = stack_of(state)
-    unused = insert.grip_max.mm - thickness(stack).value_mm
-    middle = (found.low_mm + found.high_mm) / 2
+    stack, batch = stack_of(state)
+    measured = thickness(stack)
+    thin = measured.low_mm if batch is None else min(batch.thin.mm, measured.value_mm)
+    thick = measured.high_mm if batch is None else max(batch.thick.mm, measured.value_mm)
+    low = Length.from_mm(found.low_mm + measured.value_mm - thin)
+    high = Length.from_mm(found.high_mm - (thick - measured.value_mm))
+    if low >= high:
+        raise Unsafe(
+            "The strokes that passed do not serve the whole batch.",
+            where=job_id,
+            hint="Sort the panels by thickness, or use a force-set tool.",
+        )
+    unused = insert.grip_max.mm - measured.value_mm
+    middle = (low.mm + high.mm) / 2
     allowance = Allowance(
         Length.from_mm(middle - unused), RUNG_MM / 12**0.5, f"coupon ladder of {len(found.rungs)} pulls"
     )
-    window = GivenWindow(Length.from_mm(found.low_mm), Length.from_mm(found.high_mm), "proven")
+    window = GivenWindow(low, high, "proven")
     book.write(f"job:{job_id}", [allowance_event(allowance), window_event(window)], doing)
     return book.job(job_id)
 

@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
 from firstpull.errors import BadInput
+from firstpull.jobs.slips import slip_question
 from firstpull.units import (
     Length,
     LengthUnit,
@@ -18,7 +19,6 @@ from firstpull.units import (
     parse_number,
     parse_pressure,
     parse_torque,
-    show_mm,
 )
 
 NM_PER_LBF_IN = 0.1129848290276167
@@ -85,19 +85,14 @@ def with_unit(text: str, unit: LengthUnit) -> str:
 def slip_of(value: Length, expected_mm: float | None, unit: LengthUnit) -> dict[str, Any] | None:
     """The question about a reading that is near 25.4×, 10× or a tenth of what was to be expected; None when it is
     not. “It is right” keeps it."""
-    if not expected_mm or expected_mm <= 0:
+    question = slip_question(value, expected_mm, unit)
+    if not question:
         return None
-    ratio = value.mm / expected_mm
-    slips = ((25.4, "read in the other unit"), (1 / 25.4, "read in the other unit"), (10.0, "a slip of one digit"))
-    for factor, word in (*slips, (0.1, "a slip of one digit")):
-        if factor / 1.15 < ratio < factor * 1.15:
-            about = show_mm(expected_mm, unit)
-            return {
-                "what": f"{value.typed}? About {about} {unit} was to be expected: {word}?",
-                "hint": "Read it again, or say that it is right.",
-                "buttons": [{"label": "It is right", "do": "keep"}],
-            }
-    return None
+    return {
+        "what": question,
+        "hint": "Read it again, or say that it is right.",
+        "buttons": [{"label": "It is right", "do": "keep"}],
+    }
 
 
 def read_answers(text: str, known: Collection[str]) -> dict[str, str]:
