@@ -19,7 +19,16 @@ from firstpull.units import Length, show_length
 from firstpull.web import practice
 from firstpull.web.desk import Desk, act, desk, form_of, gauge_line, need_name, show
 from firstpull.web.strike import strike_button
-from firstpull.web.trial_views import chart_of, expected_text, mm_text, promise_text, said_of, saved_of, suspects_of
+from firstpull.web.trial_views import (
+    chart_of,
+    counted_note,
+    expected_text,
+    mm_text,
+    promise_text,
+    said_of,
+    saved_of,
+    suspects_of,
+)
 
 router = APIRouter()
 
@@ -135,6 +144,8 @@ def _page(
     if here.practice and practice.own_moves(here.request):
         return practice.own_page(here, state, problem=problem, status_code=status_code)
     view = _view(here, state, air=air, problem=problem, typed=typed)
+    if typed and problem and view.get("field") is None and state.held is None:
+        view = _late_view(here, state, problem=problem, typed=typed)
     if typed and not problem and view.get("field") is None:
         view["text"] = (
             f"{view.get('text', '')} “{typed}” came in, but no reading is asked for yet: do this first.".strip()
@@ -154,9 +165,9 @@ def _page(
         "knob": "",
         "chart": chart_of(here, state),
         "aside": practice.aside(here, state) if here.practice else [],
-        "sheet_title": "Set lengths, pull by pull",
+        "sheet_title": "Set lengths",
         "sheet_notes": [
-            *(["free lengths allowed for"] if dial_in.measures_before(state) and state.pulls else []),
+            *counted_note(here, state),
             f"lengths in {here.unit}",
             *(["simulated"] if here.practice else []),
         ],
@@ -237,11 +248,13 @@ def _turn_view(here: Desk, state: JobState, reply: Mapping[str, Any], *, air: st
     return {
         "question": "Turn the knob.",
         "crumb": crumb,
+        "said": said_of(here, state, brief=True),
         "instruction": f"{amount} {direction}",
         "note": f"Expect {expected_text(here, state)}.",
-        "sheet_notes": ["knob seen from its end", f"lengths in {here.unit}"],
+        "sheet_notes": ["seen from the knob’s end", f"lengths in {here.unit}"],
         "caution": f"{back}." if cycles else "",
         "aside": [],
+        "chart": chart_of(here, state, low=True),
         "knob": knob_turn(
             abs(turns),
             clicks=None if clicks is None else abs(int(clicks)),
@@ -295,6 +308,19 @@ def _read_view(
         "field": field,
         "readings": readings,
         "buttons": [_button("Save the reading", "read"), *strike_button(here, state)],
+    }
+
+
+def _late_view(here: Desk, state: JobState, *, problem: dict[str, Any], typed: str) -> dict[str, Any]:
+    """A reading that was refused while the page went on to something else: it keeps its field until it is answered."""
+    view = _read_view(here, state, again=False, crumb="", problem=problem, typed=typed)
+    leave = _button("Leave it out", address=here.address(state.id, "dial_in"), kind="other")
+    return {
+        **view,
+        "question": "Does this reading count too?",
+        "caution": "",
+        "field": {**view["field"], "label": "Your reading", "expected": ""},
+        "buttons": [_button("Save the reading", "read"), leave],
     }
 
 
@@ -358,7 +384,7 @@ def _no_window(here: Desk, state: JobState, refusal: Unsafe) -> Response:
             [], window=None, target=float(setting["set_length_mm"]), unit=here.unit, key="chart"
         ),
         "aside": [],
-        "sheet_title": "Set lengths, pull by pull",
+        "sheet_title": "Set lengths",
         "sheet_notes": [f"lengths in {here.unit}"],
     }
     return show(here, state, "steps/dial_in.html", context, step="dial_in")

@@ -116,7 +116,7 @@ def show_said(request: Request, job: str) -> Response:
         "score": f"{used} insert{'s' if used != 1 else ''} used.",
         "knob": "",
         "chart": chart_of(here, state, advised=False),
-        "sheet_title": "Set lengths, pull by pull",
+        "sheet_title": "Set lengths",
         "sheet_notes": [f"lengths in {here.unit}", "simulated"],
         "buttons": [
             {"label": "My next move", "address": here.address(state.id, "dial_in"), "kind": ""},

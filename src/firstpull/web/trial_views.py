@@ -13,8 +13,10 @@ ON_THE_DOT_MM = 0.05
 """How near a reading must be to the one foretold to be said to lie on its dot (about the size of the dot drawn)."""
 
 
-def said_of(here: Desk, state: JobState) -> str:
-    """What the last pull gave, against the aim, and whether it was foretold: “11.74 mm: 0.45 mm too long”."""
+def said_of(here: Desk, state: JobState, *, brief: bool = False) -> str:
+    """What the last pull gave, against the aim, and whether it was foretold: “11.74 mm, counts as 11.71: 0.45 mm too
+    long”. What it counts as allows for the insert's own free length; the chart shows the same number. ``brief``
+    says only how far off it was, beside the turn that follows from it."""
     counted = [pull for pull in state.pulls if not pull.struck_out]
     if not counted or state.held is not None:
         return ""
@@ -26,7 +28,13 @@ def said_of(here: Desk, state: JobState) -> str:
         return f"{reading}?" + (f" Expected {mm_text(here, told[0])}." if told else "") + " It is kept."
     free = insert_of(state).length_free.mm
     off = last.reading.mm - ((last.length_before.mm - free) if last.length_before else 0.0) - aim.target_mm
-    text = f"{reading}: {_off_words(here, off, aim)}"
+    if brief:
+        return f"{_off_words(here, off, aim).capitalize()}."
+    counts = show_mm(aim.target_mm + off, here.unit)
+    as_if = "" if counts == show_length(last.reading, here.unit) else f", counts as {counts}"
+    text = f"{reading}{as_if}: {_off_words(here, off, aim)}"
+    if any(move.kind == "turn" and move.sequence > last.sequence for move in state.moves):
+        return f"Before the turn: {text}."
     if told is None or abs(last.reading.mm - told[0]) > ON_THE_DOT_MM:
         return f"{text}."
     return f"{text}. It landed on the dot: {show_mm(told[0], here.unit)} was foretold."
@@ -62,9 +70,9 @@ def promise_text(here: Desk, aim: dial_in.Promise) -> str:
     )
 
 
-def chart_of(here: Desk, state: JobState, *, advised: bool = True) -> str:
+def chart_of(here: Desk, state: JobState, *, advised: bool = True, low: bool = False) -> str:
     """Readings as the tool gave them, free lengths allowed for, so that they compare with the window. ``advised``
-    draws what is believed and where the next reading is expected."""
+    draws what is believed and where the next reading is expected; ``low`` leaves room for the knob on the same sheet."""
     reply, setting = state.advice or {}, state.setting or {}
     unit = unit_of(state)
     shift = float(setting.get("air_to_stack_mm") or 0.0)
@@ -99,8 +107,17 @@ def chart_of(here: Desk, state: JobState, *, advised: bool = True) -> str:
         expected=expected,
         foretold_mm=None if told is None else told[0] + _last_shift(state, shift),
         unit=here.unit,
+        width=488,
+        height=234 if low else 440,
         key="chart",
     )
+
+
+def counted_note(here: Desk, state: JobState) -> list[str]:
+    """The note of the sheet that says for which free length the lengths drawn stand."""
+    if not state.pulls or not any(pull.length_before for pull in state.pulls):
+        return []
+    return [f"as from {show_length(insert_of(state).length_free, here.unit)} free"]
 
 
 def _last_shift(state: JobState, shift_mm: float) -> float:
