@@ -112,14 +112,9 @@ def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:
     Raises Unsafe when the job is not released, BadInput without a reason.
     """
     state = book.job(job_id)
-    if not state.released:
-        raise Unsafe(
-            "Only a released job gets a new revision.", where=job_id, hint="An open job can simply be changed."
-        )
-    if state.superseded_by:
-        raise Unsafe(f"{job_id} was replaced by {state.superseded_by}.", where=job_id, hint="Revise that one.")
-    if not reason.strip():
-        raise BadInput("Why is it revised?", where="reason", hint="For example “new sheet supplier”.")
+    if state.superseded_by and book.repeats(state.stream, doing):
+        return book.job(state.superseded_by)
+    _may_be_revised(state, reason)
     base = re.sub(r"\.r\d+$", "", job_id)
     number = state.revision + 1
     new_id = f"{base}.r{number}"
@@ -133,7 +128,34 @@ def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:
         "revises": job_id,
         "reason": reason.strip(),
     }
-    planned: list[Planned] = [("JobOpened", opening)]
+    planned: list[Planned] = [("JobOpened", opening), *_carried_over(state)]
+    seen = state.sequence if doing.seen is None else doing.seen
+    if seen != state.sequence:
+        raise Conflict("The job moved on since you saw it.", where=job_id, hint="Look again, then revise.")
+    book.write_all(
+        [(f"job:{job_id}", [("Superseded", {"by": new_id, "reason": reason.strip()})]), (f"job:{new_id}", planned)],
+        Doing(doing.by, seen, doing.slip),
+    )
+    return book.job(new_id)
+
+
+def _may_be_revised(state: JobState, reason: str) -> None:
+    if not state.released:
+        raise Unsafe(
+            "Only a released job gets a new revision.", where=state.id, hint="An open job can simply be changed."
+        )
+    if state.superseded_by:
+        raise Unsafe(f"{state.id} was replaced by {state.superseded_by}.", where=state.id, hint="Revise that one.")
+    if not reason.strip():
+        raise BadInput("Why is it revised?", where="reason", hint="For example “new sheet supplier”.")
+
+
+RESERVED = frozenset({"new"})  # stands in an address for something else than a job
+
+
+def _carried_over(state: JobState) -> list[Planned]:
+    """What a new revision starts from: the description of the joint and the tool, never a setting or its proof."""
+    planned: list[Planned] = []
     if state.stack is not None:
         planned.append(("StackDescribed", dict(state.stack)))
     if state.needs is not None:
@@ -165,14 +187,7 @@ def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:
                 },
             )
         )
-    seen = state.sequence if doing.seen is None else doing.seen
-    if seen != state.sequence:
-        raise Conflict("The job moved on since you saw it.", where=job_id, hint="Look again, then revise.")
-    book.write_all(
-        [(f"job:{job_id}", [("Superseded", {"by": new_id, "reason": reason.strip()})]), (f"job:{new_id}", planned)],
-        Doing(doing.by, seen, doing.slip),
-    )
-    return book.job(new_id)
+    return planned
 
 
 def slug(title: str) -> str:
@@ -185,8 +200,8 @@ def free_id(book: Book, wanted: str, *, slip: str = "") -> str:
     """``wanted``, or with the first number that makes it new; the one that ``slip`` opened already when it is repeated."""
     number = 1
     candidate = wanted
-    while book.store.last(f"job:{candidate}"):
-        if slip and book.store.read(f"job:{candidate}")[0].client_id == f"{slip}.0.0":
+    while candidate in RESERVED or book.store.last(f"job:{candidate}"):
+        if candidate not in RESERVED and slip and book.store.read(f"job:{candidate}")[0].client_id == f"{slip}.0.0":
             break
         number += 1
         candidate = f"{wanted}-{number}"

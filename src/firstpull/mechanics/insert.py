@@ -131,7 +131,8 @@ def check_insert(insert: Insert, *, where: str = "insert") -> None:
 def set_protrusion_nm(insert: Insert, allowance: Length) -> int | None:
     """What stands behind the stack after setting, in nm: L_free − head − G_max − A; ``None`` without the head's height.
 
-    With the grip counted from the surface the head's height is part of the grip and is not taken off again.
+    With the grip counted from the surface the head's height is part of the grip and is not taken off again. Source:
+    S = (G_max − t) + A [common practice], so that the stack's thickness t cancels.
     """
     head = head_height_nm(insert)
     return (

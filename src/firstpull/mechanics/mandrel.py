@@ -93,7 +93,8 @@ def mandrel_plan(insert: Insert, *, setting_load_n: float | None, mandrel_class:
 def mandrel_stiffness_kn_per_mm(designation: str, *, length_mm: float, e_mpa: float = 206_000.0) -> float:
     """Stiffness of a mandrel as a bar of its tensile stress area: E · A_s / L, in kN/mm.
 
-    ``length_mm`` is the stretched length (> 0), ``e_mpa`` the modulus of steel. Raises BadInput.
+    ``length_mm`` is the stretched length (> 0), ``e_mpa`` the modulus of steel. Raises BadInput. Source: Hooke's law
+    for a bar on the tensile stress area of ISO 898-1.
     """
     from firstpull.trade.threads import thread as find_thread
 

@@ -41,7 +41,7 @@ class PressureLadder:
 def pressure_ladder(tool: Tool, *, load_low_n: float, load_high_n: float, rungs: int = 6) -> PressureLadder:
     """Even pressure steps from the load that must be reached to the load that must not be passed.
 
-    F = p · A_piston · ratio · efficiency (N, MPa, mm²). ``load_low_n`` is the larger of collapse peak and seating
+    F = p · A_piston · ratio · efficiency (N, MPa, mm²; by definition of pressure). ``load_low_n`` is the larger of collapse peak and seating
     load, ``load_high_n`` the least of thread, mandrel and sheet limits, both > 0; 2 ≤ ``rungs`` ≤ 50. The top is
     cut at the tool's rated pressure and greatest load. Raises BadInput when the tool's piston is not described, and
     Unsafe when no pressure serves. The load falls after the collapse peak, so the pull snaps through: in the air it

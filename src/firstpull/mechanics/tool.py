@@ -166,7 +166,10 @@ def available_load_n(tool: Tool) -> float | None:
 
 
 def load_per_bar_n(tool: Tool) -> float | None:
-    """Pull per bar of a force-set tool, in N: A_piston · ratio · efficiency · 0.1; ``None`` when one is not known."""
+    """Pull per bar of a force-set tool, in N: A_piston · ratio · efficiency · 0.1; ``None`` when one is not known.
+
+    Source: F = p · A with 1 bar = 0.1 MPa, by definition; ratio and efficiency are the user's data.
+    """
     if tool.piston_area_mm2 is None or tool.ratio is None or tool.efficiency is None:
         return None
     return tool.piston_area_mm2 * tool.ratio * tool.efficiency * 0.1
@@ -185,7 +188,8 @@ def capacity(
 
     Gross stroke = S + F/k + springback + gap between flange and anvil, against the tool's stroke; the load available
     at the inlet pressure while cycling against the setting load. What is not known is not assumed: it is listed.
-    Lengths in mm (stroke > 0), load in N (> 0 or ``None``), ``unit`` is that of the texts. Raises BadInput.
+    Lengths in mm (stroke > 0), load in N (> 0 or ``None``), ``unit`` is that of the texts. Raises BadInput. Source:
+    balance of lengths, F/k by Hooke's law [common practice].
     """
     check_tool(tool)
     field_readers.positive(stroke_mm, "stroke_mm")
@@ -253,7 +257,8 @@ def _check_load(tool: Tool, load_n: float, available: float | None, reasons: lis
 
 def take_up(tool: Tool) -> tuple[float, int | None]:
     """The least turn towards more stroke that uses up all play the knob may have: turns, and whole clicks where it has
-    them; both signed as the knob counts. A knob without click stops is turned by twelfths."""
+    them; both signed as the knob counts. A knob without click stops is turned by twelfths [common practice: a move
+    ends towards more stroke with its play taken up]."""
     per_turn = tool.clicks_per_turn or 12
     steps = max(1, math.ceil(tool.backlash_turns * per_turn - 1e-9))
     sign = 1 if tool.plus_turns == "more stroke" else -1
@@ -266,7 +271,7 @@ def knob_move(
     """How far to turn from a knob that gives ``present_set_length_mm`` to one that gives the target.
 
     turns = (present − target) / lead, in the tool's plus direction when plus is more stroke. Whole clicks, when the
-    knob has them, are the nearest; a tie goes to less stroke. A move to less stroke overshoots by the play and comes
+    knob has them, are the nearest; a tie goes to less stroke [common practice]. A move to less stroke overshoots by the play and comes
     back, so that every move finishes in the more-stroke direction. Lengths in mm, > 0. Raises BadInput for a
     force-set tool or one without a lead.
     """

@@ -70,7 +70,8 @@ def find_signals(offsets: tuple[float, ...], *, changes: tuple[int, ...]) -> tup
     """Every place where one of the eight rules holds, in order of reading, then rule number.
 
     ``offsets`` are (reading − centre) / sigma, finite. ``changes`` are +1, 0 or −1 for each reading against the one
-    before (one fewer than the readings): taken from the readings themselves, so that equal ones stay equal.
+    before (one fewer than the readings): taken from the readings themselves, so that equal ones stay equal. Source:
+    NIST/SEMATECH e-Handbook 6.3.2 and ISO 7870-2 (module docstring).
     """
     found: list[Signal] = []
     for index in range(len(offsets)):

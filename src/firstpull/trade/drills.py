@@ -49,7 +49,7 @@ def drill(text: str, *, where: str = "") -> Drill:
     """The drill that ``text`` names: “#7”, “no. 7”, “F”, “13/64”, “5.1 mm”, “0.201 in”.
 
     Raises BadInput for a bare whole number, which could be a number drill or millimetres, and for a diameter that
-    no held drill has (the nearest are named).
+    no held drill has (the nearest are named). Source: ISO 235 and ASME B94.11M, diameters in mm or in as printed.
     """
     shown = texts.typed(text, noun="a drill", example="#7, F, 13/64 in or 5.1 mm", where=where)
     plain = re.sub(r"\s*\b(?:twist\s+)?(?:drill|bit)\b\.?\s*", "", shown.casefold()).strip()
@@ -79,7 +79,7 @@ def nearest_drills(
 ) -> tuple[Drill, ...]:
     """The ``count`` held drills nearest to ``diameter_mm`` (mm, over 0 up to 1000), least misfit first.
 
-    Of two equally near the larger comes first. Raises BadInput outside the range.
+    Of two equally near the larger comes first. Raises BadInput outside the range. Source: diameters as :func:`drill`.
     """
     if not 0 < diameter_mm <= 1000:
         raise BadInput(f"A hole of {diameter_mm} mm cannot be drilled.", hint="It must be over 0 and at most 1000 mm.")

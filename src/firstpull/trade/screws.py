@@ -50,7 +50,10 @@ class Preload:
 
 
 def property_class(name: str, *, where: str = "") -> PropertyClass:
-    """The class of that name: “8.8”, “A2-70”, “grade 5”, …. Raises BadInput with the classes held."""
+    """The class of that name: “8.8”, “A2-70”, “grade 5”, …, its strengths in MPa. Raises BadInput with those held.
+
+    Source: ISO 898-1, ISO 3506-1, SAE J429; its row says which, and what is from memory.
+    """
     shown = texts.typed(name, noun="a screw class", example="8.8", where=where)
     one = _classes().get(_fold(shown))
     if one is None:
@@ -68,7 +71,10 @@ def property_class_names() -> tuple[str, ...]:
 
 
 def nut_factor(condition: str = "dry", *, where: str = "") -> NutFactor:
-    """The nut factor for “dry” or “lubricated” threads. Raises BadInput for any other word."""
+    """The nut factor K (no unit) and its scatter for “dry” or “lubricated” threads. Raises BadInput for any other word.
+
+    Source: its row of the table [common practice].
+    """
     shown = texts.typed(condition, noun="the state of the threads", example="dry", where=where)
     one = _factors().get(_fold(shown))
     if one is None:
@@ -92,7 +98,10 @@ def preload_n(thread: Thread, screw: PropertyClass, *, share_of_proof: float = U
 
 
 def tightening_torque_nm(thread: Thread, tension_n: float, *, condition: str = "dry") -> float:
-    """The torque in N·m for a tension in N (0 to 10 MN): T = K d F, K of ``condition``. Raises BadInput."""
+    """The torque in N·m for a tension in N (0 to 10 MN): T = K d F, K of ``condition``, d the basic major diameter.
+
+    Raises BadInput. Source: the short-form torque equation with a nut factor [common practice]; K per row of the table.
+    """
     _check(tension_n, "A tension", "N")
     return round(nut_factor(condition).factor * thread.major_mm / 1000 * tension_n, 6)
 
@@ -100,7 +109,8 @@ def tightening_torque_nm(thread: Thread, tension_n: float, *, condition: str = "
 def preload_from_torque(thread: Thread, torque_nm: float, *, condition: str = "dry") -> Preload:
     """The tension that ``torque_nm`` (N·m, 0 to 10 MN·m) gives, with its range: F = T / (K d), ± the scatter of K.
 
-    The largest screw tension that an insert must bear is ``high_n``. Raises BadInput.
+    The largest screw tension that an insert must bear is ``high_n``. Raises BadInput. Source: as
+    :func:`tightening_torque_nm`, solved for F [common practice].
     """
     _check(torque_nm, "A torque", "N·m")
     factor = nut_factor(condition)

@@ -63,7 +63,8 @@ def sheet_gauge(text: str, *, where: str = "") -> SheetGauge:
     """The gauge that ``text`` names, with its metal: “16 ga steel”, “18ga aluminium”, “galvanised 20 gauge”.
 
     Held: steel 3–38, galvanised 8–32, aluminium 1–36, stainless 1–38. Raises BadInput when the metal is missing (with
-    the choices and their values), unknown or named twice, when the number is not held, or for any other text.
+    the choices and their values), unknown or named twice, when the number is not held, or for any other text. Source of
+    each thickness: its row, by the Manufacturers' Standard, Brown & Sharpe or 15 U.S.C. 206 (module docstring).
     """
     shown = texts.typed(text, noun="a gauge number with its metal", example="16 ga steel", where=where)
     parts = _split(shown)

@@ -1,0 +1,138 @@
+"""Every public calculation names its source and its units, and is checked by a reference or a hand-worked case."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGE = ROOT / "src" / "firstpull"
+
+CALCULATIONS: dict[str, str] = {
+    "trade/drills.py:drill": "reference/test_trade_drill_sizes.py",
+    "trade/drills.py:nearest_drills": "unit/test_trade_sheet_and_drill.py",
+    "trade/screws.py:nut_factor": "unit/test_trade_materials_screws_cautions.py",
+    "trade/screws.py:preload_n": "reference/test_trade_screws.py",
+    "trade/screws.py:tightening_torque_nm": "reference/test_trade_screws.py",
+    "trade/screws.py:preload_from_torque": "unit/test_trade_materials_screws_cautions.py",
+    "trade/screws.py:property_class": "reference/test_trade_screws.py",
+    "trade/sheet_gauges.py:sheet_gauge": "reference/test_trade_sheet_gauges.py",
+    "trade/threads.py:thread": "reference/test_threads_iso_metric.py",
+    "trade/threads.py:strip_areas": "reference/test_threads_strip_areas.py",
+    "statistics/acceptance.py:success_run_exact": "reference/test_statistics_acceptance.py",
+    "statistics/acceptance.py:success_run_count": "reference/test_statistics_acceptance.py",
+    "statistics/acceptance.py:reliability_shown": "reference/test_statistics_acceptance.py",
+    "statistics/acceptance.py:mean_tolerance_mm": "unit/test_statistics_acceptance_words.py",
+    "statistics/acceptance.py:one_setting": "unit/test_statistics_acceptance_words.py",
+    "statistics/acceptance.py:shown_text": "reference/test_statistics_acceptance.py",
+    "statistics/control_charts.py:chart_constants": "reference/test_statistics_control_charts.py",
+    "statistics/control_charts.py:individuals_chart": "reference/test_statistics_control_charts.py",
+    "statistics/run_rules.py:find_signals": "unit/test_mechanics_small_calculations.py",
+    "statistics/knob.py:fit_knob": "unit/test_statistics_knob.py",
+    "statistics/measurement.py:rectangular": "reference/test_statistics_measurement.py",
+    "statistics/measurement.py:resolution_uncertainty": "reference/test_statistics_measurement.py",
+    "statistics/measurement.py:effective_degrees_of_freedom": "reference/test_statistics_measurement.py",
+    "statistics/measurement.py:coverage_factor": "reference/test_statistics_measurement.py",
+    "statistics/measurement.py:measured": "reference/test_statistics_measurement.py",
+    "statistics/tolerance_intervals.py:one_sided_factor": "reference/test_statistics_tolerance_factors.py",
+    "statistics/tolerance_intervals.py:two_sided_factor": "reference/test_statistics_tolerance_factors.py",
+    "statistics/tolerance_intervals.py:tolerance_interval": "unit/test_mechanics_small_calculations.py",
+    "statistics/tolerance_intervals.py:share_inside": "property/test_statistics_acceptance_properties.py",
+    "mechanics/insert.py:set_protrusion_nm": "unit/test_mechanics_small_calculations.py",
+    "mechanics/mandrel.py:mandrel_plan": "unit/test_mechanics_mandrel_pressure.py",
+    "mechanics/mandrel.py:mandrel_stiffness_kn_per_mm": "reference/test_mechanics_common_practice.py",
+    "mechanics/pressure.py:pressure_ladder": "unit/test_mechanics_mandrel_pressure.py",
+    "mechanics/setting.py:compute_setting": "reference/test_mechanics_common_practice.py",
+    "mechanics/stack.py:thickness": "unit/test_mechanics_stack.py",
+    "mechanics/tool.py:available_load_n": "reference/test_mechanics_common_practice.py",
+    "mechanics/tool.py:capacity": "unit/test_mechanics_insert_tool.py",
+    "mechanics/tool.py:knob_move": "reference/test_mechanics_common_practice.py",
+    "mechanics/tool.py:load_per_bar_n": "unit/test_mechanics_small_calculations.py",
+    "mechanics/tool.py:take_up": "unit/test_mechanics_small_calculations.py",
+    "mechanics/window.py:find_window": "unit/test_mechanics_small_calculations.py",
+}
+"""Where each public calculation is checked: tests/reference against a printed value, else a case worked by hand."""
+
+OTHERS: dict[str, str] = {
+    "trade/cautions.py": "texts",
+    "trade/faults.py": "texts",
+    "trade/lookup.py": "puts together what the others give",
+    "trade/materials.py": "a table by name",
+    "trade/tables.py": "reads the packaged tables",
+    "trade/texts.py": "reads names",
+    "trade/thread_names.py": "reads names",
+    "trade/drills.py:drills": "the table itself",
+    "trade/screws.py:property_class_names": "names",
+    "trade/sheet_gauges.py:parse_thickness": "reads text; sheet_gauge computes",
+    "trade/sheet_gauges.py:names_gauge": "reads text",
+    "trade/sheet_gauges.py:nearest_gauges": "picks from the table",
+    "trade/threads.py:thread_designations": "names",
+    "statistics/inputs.py": "checks of arguments",
+    "statistics/run_rules.py:signal": "makes the shape of an answer",
+    "statistics/dial_in": "the estimator: judged by its own benches in tests/unit, tests/property and tests/regress",
+    "mechanics/choose.py": "applies the checks of the others in order",
+    "mechanics/fields.py": "checks of fields",
+    "mechanics/insert.py:check_insert": "checks of fields",
+    "mechanics/insert.py:head_height_nm": "picks a dimension",
+    "mechanics/request.py": "checks of fields",
+    "mechanics/stack.py:check_stack": "checks of fields",
+    "mechanics/stack.py:has_soft_layer": "looks up materials",
+    "mechanics/steps.py": "texts",
+    "mechanics/tool.py:check_tool": "checks of fields",
+}
+"""Public functions, or whole modules of them, that calculate nothing, each with what they are instead."""
+
+SOURCE = re.compile(
+    r"Source|ISO \d|ASME|SAE|FED-STD|NIST|JCGM|TM 10|MIL-|common practice|by definition|Same ranges, errors and source|"
+    r"Errors and source as"
+)
+UNITS = re.compile(
+    r"\b(mm|nm|N|MPa|bar|turns?|shares?|readings|values|sigma|half_width|step|uncertainties|reliability|no unit)\b"
+    r"|mm²|N·m|kN|own unit|Same ranges|stress"
+)
+
+
+def public_functions() -> dict[str, str]:
+    """Every public function of trade, statistics and mechanics by “module:name”, with its docstring."""
+    found = {}
+    for folder in ("trade", "statistics", "mechanics"):
+        for path in sorted((PACKAGE / folder).rglob("*.py")):
+            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+                if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                    found[f"{path.relative_to(PACKAGE).as_posix()}:{node.name}"] = ast.get_docstring(node) or ""
+    return found
+
+
+PUBLIC = public_functions()
+
+
+def accounted(name: str) -> bool:
+    """Whether a function is named itself, by its module or by its folder."""
+    module = name.partition(":")[0]
+    return name in CALCULATIONS or name in OTHERS or module in OTHERS or str(Path(module).parent) in OTHERS
+
+
+def test_every_public_function_is_accounted_for() -> None:
+    """A new public function is listed with the test that checks it, or with what it is instead of a calculation."""
+    assert [name for name in PUBLIC if not accounted(name)] == []
+
+
+def test_the_lists_name_what_is_there() -> None:
+    """No entry outlives its function."""
+    modules = {name.partition(":")[0] for name in PUBLIC}
+    known = set(PUBLIC) | modules | {str(Path(module).parent) for module in modules}
+    assert [name for name in (*CALCULATIONS, *OTHERS) if name not in known] == []
+    assert set(CALCULATIONS) & set(OTHERS) == set()
+
+
+@pytest.mark.parametrize("name", sorted(CALCULATIONS))
+def test_a_calculation_names_source_and_units_and_is_checked(name: str) -> None:
+    """Its docstring has a source and units, and the named test file calls it."""
+    docstring = PUBLIC[name]
+    assert SOURCE.search(docstring), "no source in the docstring"
+    assert UNITS.search(docstring), "no unit in the docstring"
+    checked = (ROOT / "tests" / CALCULATIONS[name]).read_text(encoding="utf-8")
+    assert re.search(rf"\b{name.partition(':')[2]}\(", checked), "the named test does not call it"
