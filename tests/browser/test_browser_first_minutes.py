@@ -14,7 +14,7 @@ from browser_bench import Hand, Served, browsing, served, workshop_in
 
 LOCK = "Locked: go on to coupons"
 _EXPECT = re.compile(r"Expect ([\d.]+) ± ([\d.]+) mm")
-_SAID = re.compile(r"^([\d.]+) mm: ")
+_SAID = re.compile(r"^([\d.]+) mm[,:] ")
 
 
 @pytest.fixture(scope="module")

@@ -108,6 +108,8 @@ def _read(here: Desk, state: JobState, value: Length, *, doing: Any) -> None:
 
 
 def _turned(here: Desk, state: JobState, reply: Mapping[str, Any], doing: Any) -> None:
+    if here.book.repeats(state.stream, doing):
+        return
     if reply.get("action") != "turn":
         raise Unsafe("There is no turn to make.", where="turn", hint="Look at what the page asks now.")
     cycles = int(reply.get("dry_cycles") or 0)
@@ -181,7 +183,8 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
     reply = state.advice or {}
     action = str(reply.get("action", "pull"))
     pulled = sum(not pull.struck_out for pull in state.pulls)
-    crumb = f"Pull {pulled + 1} · at most {dial_in.MAX_PULLS}"
+    same = action == "remeasure"
+    crumb = f"Pull {pulled} · once more" if same else f"Pull {pulled + 1} · at most {dial_in.MAX_PULLS}"
     if state.held is not None:
         return {
             "question": "The tool is dialled in.",
@@ -218,7 +221,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
             "caution": "Hands clear of the nose.",
             "buttons": [_button("Cycled once", "cycled"), *strike_button(here, state)],
         }
-    return _read_view(here, state, again=action == "remeasure", crumb=crumb, problem=problem, typed=typed)
+    return _read_view(here, state, again=same, crumb=crumb, problem=problem, typed=typed)
 
 
 def _turn_view(here: Desk, state: JobState, reply: Mapping[str, Any], *, air: str, crumb: str) -> dict[str, Any]:

@@ -12,6 +12,9 @@ from firstpull.web.desk import Desk
 ON_THE_DOT_MM = 0.05
 """How near a reading must be to the one foretold to be said to lie on its dot (about the size of the dot drawn)."""
 
+A_GUESS_MM = 0.5
+"""A standard doubt from which an expected reading is called a guess: the knob is not known at all yet."""
+
 
 def said_of(here: Desk, state: JobState, *, brief: bool = False) -> str:
     """What the last pull gave, against the aim, and whether it was foretold: “11.74 mm, counts as 11.71: 0.45 mm too
@@ -137,6 +140,8 @@ def expected_text(here: Desk, state: JobState) -> str:
         return ""
     unit = unit_of(state)
     reading = show_mm(to_mm(float(expected["reading"]), unit), here.unit)
+    if to_mm(float(expected["reading_sd"]), unit) > A_GUESS_MM:
+        return f"{reading} {here.unit}, a guess"
     return f"{reading} ± {show_mm(2 * to_mm(float(expected['reading_sd']), unit), here.unit)} {here.unit}"
 
 
