@@ -98,7 +98,7 @@ def test_two_sided_factor_solves_its_definition(n: int, coverage: float, confide
 def test_share_inside_gives_back_the_interval(values: list[float], coverage: float, confidence: float) -> None:
     """The share inside a tolerance interval is its coverage; with one limit far away it is the one-sided coverage.
 
-    1e-4 in the second case: with two readings the integrand has a corner, which the quadrature follows to that.
+    3e-4 in the second case: with two readings the integrand has a corner, which the quadrature follows to that.
     """
     if np.std(values) < 1e-3:
         return
@@ -108,7 +108,7 @@ def test_share_inside_gives_back_the_interval(values: list[float], coverage: flo
     if k > 0.3:
         high = interval.mean + k * interval.sd
         one = share_inside(values, interval.mean - 1e4 * interval.sd, high, confidence=confidence)
-        assert one == pytest.approx(coverage, abs=1e-4)
+        assert one == pytest.approx(coverage, abs=3e-4)
 
 
 @settings(deadline=None, max_examples=40)
