@@ -77,7 +77,7 @@ def _uv() -> Path:
 def _has_certificates() -> bool:
     """Whether this machine keeps certificates where its Python looks for them."""
     places = ssl.get_default_verify_paths()
-    return any(place is not None and Path(place).exists() for place in (places.cafile, places.capath))
+    return any(Path(place).exists() for place in (places.cafile, places.capath) if place)
 
 
 if __name__ == "__main__":
