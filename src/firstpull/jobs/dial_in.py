@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -35,6 +36,7 @@ CALIPER_ERROR_MM = 0.03
 SHARE_INSIDE = 0.99
 CONFIDENCE = 0.95
 MAX_PULLS = 12
+FOLLOW_UPS = 3  # how often advice and verdict are found anew when others write in between
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,12 +185,17 @@ def record_pull(
     before = length_before or state.length_before
     readings = [reading.to_json()] + ([second_reading.to_json()] if second_reading else [])
     data = {"readings": readings, "length_before": before.to_json() if before else None, "where": where}
-    book.write(f"job:{job_id}", [("TrialPulled", data)], doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
-    if state.held is not None:
-        from firstpull.jobs.prove import judge  # prove stands on dial_in; only the confirming pull looks back
-
-        return judge(book, job_id, doing)
-    return refresh_advice(book, job_id, doing)
+    # a free length measured beforehand belongs to one pull: a retry keeps the one that it had
+    settled = () if length_before is not None else ("length_before",)
+    book.write(
+        f"job:{job_id}",
+        [("TrialPulled", data)],
+        doing,
+        gauge=gauge or state.gauge_id,
+        tool=state.tool_id,
+        settled=settled,
+    )
+    return refresh_advice(book, job_id, doing) if state.held is None else _judge(book, state, doing)
 
 
 def read_again(book: Book, job_id: str, reading: Length, *, doing: Doing, of: int | None = None) -> JobState:
@@ -200,7 +207,11 @@ def read_again(book: Book, job_id: str, reading: Length, *, doing: Doing, of: in
         raise BadInput("There is no pull to read again.", where="reading", hint="Pull one insert first.")
     sequence = of if of is not None else counted[-1].sequence
     book.write(
-        f"job:{job_id}", [("ReadAgain", {"of": sequence, "reading": reading.to_json()})], doing, gauge=state.gauge_id
+        f"job:{job_id}",
+        [("ReadAgain", {"of": sequence, "reading": reading.to_json()})],
+        doing,
+        gauge=state.gauge_id,
+        settled=() if of is not None else ("of",),
     )
     return refresh_advice(book, job_id, doing)
 
@@ -247,10 +258,15 @@ def reconnect(book: Book, job_id: str, *, doing: Doing) -> JobState:
 
 
 def strike_out(book: Book, job_id: str, sequence: int, *, reason: str, doing: Doing) -> JobState:
-    """Strike out a pull, coupon or check, with a reason; it stays in the record and no longer counts."""
+    """Strike out a pull, coupon or check, with a reason; it stays in the record and no longer counts.
+
+    A hold falls with a pull that it stood on; the proof is judged again without the coupon or the confirming pull.
+    """
     book.write(f"job:{job_id}", [("ReadingStruckOut", {"of": sequence, "reason": reason.strip()})], doing)
     state = book.job(job_id)
-    return refresh_advice(book, job_id, doing) if any(p.sequence == sequence for p in state.pulls) else state
+    if any(pull.sequence == sequence for pull in state.pulls) and state.held is None:
+        return refresh_advice(book, job_id, doing)
+    return _judge(book, state, doing)
 
 
 def hold(book: Book, job_id: str, *, doing: Doing) -> JobState:
@@ -294,28 +310,34 @@ def refresh_advice(book: Book, job_id: str, doing: Doing) -> JobState:
 
     A setting without a window or a stroke-set tool has no advice; the state is returned as it is.
     """
-    state = book.job(job_id)
-    tool = tool_of(state)
-    if tool is None or tool.control != "stroke" or state.setting is None:
-        return state
-    try:
-        request = advise_request(state, _tool_state(book, state), _gauge_state(book, state))
-    except Unsafe:
-        return state
-    reply = advise(request)
-    if "error" in reply:
-        problem = reply["error"]
-        raise BadInput(problem["what"], where=problem["where"], hint=problem["hint"])
-    slip = f"{doing.slip}.advice" if doing.slip else ""
-    try:
-        book.write(
-            f"job:{job_id}",
-            [("AdviceGiven", {"request": request, "reply": reply})],
-            Doing(doing.by, state.sequence, slip),
-        )
-    except Conflict:
-        return book.job(job_id)  # somebody else wrote meanwhile; their act brings the newer advice
+    for _attempt in range(FOLLOW_UPS):
+        state = book.job(job_id)
+        tool = tool_of(state)
+        if tool is None or tool.control != "stroke" or state.setting is None:
+            return state
+        try:
+            request = advise_request(state, _tool_state(book, state), _gauge_state(book, state))
+        except Unsafe:
+            return state
+        reply = advise(request)
+        if "error" in reply:
+            problem = reply["error"]
+            raise BadInput(problem["what"], where=problem["where"], hint=problem["hint"])
+        slip = f"{doing.slip}.advice" if doing.slip else ""
+        given = ("AdviceGiven", {"request": request, "reply": reply})
+        if follow_up(book, state, given, doing=Doing(doing.by, slip=slip)):
+            break
     return book.job(job_id)
+
+
+def follow_up(book: Book, state: JobState, event: Planned, *, doing: Doing) -> bool:
+    """Write what follows from an act that is on record already; False when somebody else wrote meanwhile, so that it
+    must be found anew. The act itself is saved and must not look refused."""
+    try:
+        book.write(f"job:{state.id}", [event], Doing(doing.by, state.sequence, doing.slip), tool=state.tool_id)
+    except Conflict:
+        return False
+    return True
 
 
 def foretold(book: Book, state: JobState) -> tuple[float, float] | None:
@@ -346,23 +368,46 @@ def why_in(book: Book, state: JobState, unit: LengthUnit) -> str:
     return str(advise(request).get("why", ""))
 
 
+def lock_moved(state: JobState) -> str:
+    """Why the newest air pull after locking does not fit the setting that was held, or "": outside the limits of the
+    set length as they are in the air, by more than twice the doubt of that one reading."""
+    limits, after = set_length_limits_mm(state), _air_pulls_after(state)
+    if limits is None or not after or state.held is None or state.setting is None:
+        return ""
+    pull, free = after[-1], insert_of(state).length_free.mm
+    shift = float(state.setting.get("air_to_stack_mm") or 0.0)
+    doubt = 2 * math.hypot(
+        float(state.setting.get("air_to_stack_sd_mm") or 0.0), float(state.held.get("reading_sigma_mm") or 0.0)
+    )
+    length = _allowed_for_mm(pull.reading, pull.length_before, free)
+    if limits[0] - shift - doubt <= length <= limits[1] - shift + doubt:
+        return ""
+    return (
+        f"The air pull after locking read {pull.reading.typed}, outside the limits: strike it out if it was misread, "
+        "else dial in again."
+    )
+
+
+def _air_pulls_after(state: JobState) -> list[Pull]:
+    """The air pulls that count since the adjuster was locked."""
+    return [
+        pull
+        for pull in state.pulls
+        if pull.where == "air" and not pull.struck_out and pull.sequence > state.held_sequence > 0
+    ]
+
+
 def confirmed(state: JobState) -> bool:
     """Whether an insert was pulled in the air after the adjuster was locked: locking can move it, and the run's air
     pulls are compared with this one."""
-    return state.held_sequence > 0 and any(
-        pull.where == "air" and not pull.struck_out and pull.sequence > state.held_sequence for pull in state.pulls
-    )
+    return bool(_air_pulls_after(state))
 
 
 def observed_shift(state: JobState) -> AirToStack | None:
     """The air-to-stack shift that this job's pulls have shown at the held setting: mean set length of the good coupons
     minus that of the air pulls after locking, free lengths allowed for. None before both are there."""
     stack = [(c.set_length, c.length_before) for c in state.coupons if c.counts and c.passed and c.purpose == "proof"]
-    air = [
-        (pull.reading, pull.length_before)
-        for pull in state.pulls
-        if pull.where == "air" and not pull.struck_out and pull.sequence > state.held_sequence > 0
-    ]
+    air = [(pull.reading, pull.length_before) for pull in _air_pulls_after(state)]
     free = insert_of(state).length_free.mm
     in_stack = [_allowed_for_mm(length, before, free) for length, before in stack if length is not None]
     in_air = [_allowed_for_mm(length, before, free) for length, before in air]
@@ -387,7 +432,8 @@ def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
     coupons = sum(c.counts and c.passed and c.purpose == "proof" for c in state.coupons)
     shift = {"mean_mm": found.mean_mm, "sd_mm": found.sd_mm, "coupons": coupons, "job": state.id}
     key = shift_key(insert_of(state), stack)
-    book.write(f"tool:{state.tool_id}", [("ShiftLearned", {"key": key, "shift": shift})], Doing(doing.by))
+    with contextlib.suppress(Conflict):  # somebody else counted cycles meanwhile; the next verdict learns it
+        book.write(f"tool:{state.tool_id}", [("ShiftLearned", {"key": key, "shift": shift})], Doing(doing.by))
 
 
 def fine_length(value_mm: float, unit: LengthUnit) -> str:
@@ -398,6 +444,13 @@ def fine_length(value_mm: float, unit: LengthUnit) -> str:
 def _allowed_for_mm(length: Length, before: Length | None, free_mm: float) -> float:
     """A set length as an insert of nominal free length would have it (mm)."""
     return length.mm - ((before.mm - free_mm) if before is not None else 0.0)
+
+
+def _judge(book: Book, state: JobState, doing: Doing) -> JobState:
+    """The proof as it stands now; nothing to judge before a hold."""
+    from firstpull.jobs.prove import judge  # prove stands on dial_in; only what a proof rests on looks back
+
+    return state if state.held is None else judge(book, state.id, doing)
 
 
 def _setting(state: JobState) -> Any:

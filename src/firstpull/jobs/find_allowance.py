@@ -12,7 +12,7 @@ from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs.prove import CHECKS
 from firstpull.jobs.set_up import allowance_event, window_event
 from firstpull.jobs.shapes import insert_of, stack_of
-from firstpull.jobs.workshop import Book, Doing
+from firstpull.jobs.workshop import Book, Doing, Planned
 from firstpull.mechanics.setting import Allowance, GivenWindow
 from firstpull.mechanics.stack import thickness
 from firstpull.record.job import Coupon, JobState
@@ -137,7 +137,8 @@ def check_rung(
         "passed": not failed,
         "failed": failed,
     }
-    book.write(f"job:{job_id}", [("CouponChecked", data)], doing, gauge=state.gauge_id, tool=state.tool_id)
+    act: list[Planned] = [("CouponChecked", data)]
+    book.write(f"job:{job_id}", act, doing, gauge=state.gauge_id, tool=state.tool_id, settled=("number",))
     return book.job(job_id)
 
 

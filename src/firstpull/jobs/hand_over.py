@@ -20,6 +20,8 @@ def release(book: Book, job_id: str, *, doing: Doing) -> JobState:
     """
     doing = doing.checked()
     state = book.job(job_id)
+    if state.released and book.repeats(state.stream, doing):
+        return state
     reasons = release_hindrances(state)
     if reasons:
         raise Unsafe("This can not be released yet.", where=job_id, reasons=reasons)

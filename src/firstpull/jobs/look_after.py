@@ -42,6 +42,8 @@ def add_tool(
     demo: bool = False,
 ) -> ToolState:
     """A new tool. ``service_every_cycles`` 0: no interval known. Raises BadInput for a bad id or one in use."""
+    if book.repeats(f"tool:{tool_id}", doing):
+        return book.tool(tool_id)
     check_new_id(book, "tool", tool_id)
     from firstpull.mechanics.tool import check_tool
 
@@ -80,6 +82,8 @@ def change_tool(
 def add_mandrel(book: Book, tool_id: str, mandrel: dict[str, Any], *, doing: Doing, fit: bool = True) -> ToolState:
     """A mandrel: ``id``, ``thread``, ``cycle_limit`` (0: unknown), ``property_class``. Fitted at once unless not ``fit``."""
     state = book.tool(tool_id)
+    if book.repeats(state.stream, doing):
+        return state
     checked = _checked_mandrel(mandrel)
     if checked["id"] in state.mandrels:
         raise BadInput(
@@ -143,6 +147,8 @@ def add_gauge(
     demo: bool = False,
 ) -> GaugeState:
     """A gauge with its resolution and limit of error in mm (ISO 13385-1 leaves the limit to the maker: user's input)."""
+    if book.repeats(f"gauge:{gauge_id}", doing):
+        return book.gauge(gauge_id)
     check_new_id(book, "gauge", gauge_id)
     if not name.strip():
         raise BadInput("What is this gauge called?", where="name", hint="For example “Caliper 1, 150 mm”.")
@@ -255,6 +261,8 @@ def knob_fit(state: ToolState) -> KnobFit | None:
 def learn_knob(book: Book, tool_id: str, *, doing: Doing) -> ToolState:
     """Keep what the trials showed: lead with its doubt, which way is more stroke, scatter. Raises Unsafe too early."""
     state = book.tool(tool_id)
+    if book.repeats(state.stream, doing):
+        return state
     fit = knob_fit(state)
     if fit is None:
         raise Unsafe(

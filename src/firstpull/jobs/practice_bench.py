@@ -103,6 +103,8 @@ def next_free_length(state: JobState) -> Length:
 def pull(book: Book, job_id: str, *, doing: Doing) -> JobState:
     """Pull the next insert on the simulated tool, where the advice wants it, and record what the caliper reads."""
     state = book.job(job_id)
+    if book.repeats(state.stream, doing):
+        return state
     tool = simulated_tool(state)
     before = _length(tool.next_length_before_mm) if dial_in.measures_before(state) else None
     where = "stack" if (state.advice or {}).get("where") == "stack" else "air"
@@ -118,6 +120,8 @@ def pull(book: Book, job_id: str, *, doing: Doing) -> JobState:
 def read_again(book: Book, job_id: str, *, doing: Doing) -> JobState:
     """Read the last insert again on the simulated caliper. Raises BadInput after the sixth reading."""
     state = book.job(job_id)
+    if book.repeats(state.stream, doing):
+        return state
     counted = [item for item in state.pulls if not item.struck_out]
     if not counted:
         raise BadInput("Nothing has been pulled yet.", where="reading", hint="Pull an insert first.")
@@ -130,6 +134,8 @@ def read_again(book: Book, job_id: str, *, doing: Doing) -> JobState:
 def coupon(book: Book, job_id: str, *, doing: Doing, cut: bool = True) -> JobState:
     """Set the next insert in scrap of the job's stack on the simulated tool and record what is found on it."""
     state = book.job(job_id)
+    if book.repeats(state.stream, doing):
+        return state
     tool = simulated_tool(state)
     before = _length(tool.next_length_before_mm)
     found = tool.coupon(_coupon_thickness_mm(state))

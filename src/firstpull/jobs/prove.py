@@ -153,9 +153,11 @@ def change_plan(book: Book, job_id: str, changes: Mapping[str, Any], *, doing: D
     plan = Plan(**{**known, **state.plan, **changes})
     if not 1 <= plan.coupons_each_end <= 1000 or not 1 <= plan.coupons_again <= 1000:
         raise BadInput("Between 1 and 1000 coupons.", where="coupons_each_end")
-    if plan.sections < 0 or plan.torque_tests < 0 or plan.check_every_sets < 1 or plan.check_every_minutes < 1:
+    if not 0 <= plan.sections <= 1000 or not 0 <= plan.torque_tests <= 1000:
+        raise BadInput("Between 0 and 1000.", where="sections", hint="For example 1.")
+    if not 1 <= plan.check_every_sets <= 1_000_000 or not 1 <= plan.check_every_minutes <= 527_040:
         raise BadInput(
-            "Counts can not be below zero, and checks must come at least every set and minute.", where="plan"
+            "Checks come every 1 to 1,000,000 sets and every minute to once a year.", where="check_every_sets"
         )
     if plan.torque_min_nm is not None and not 0 < plan.torque_min_nm < 1e4:
         raise BadInput(
@@ -165,7 +167,8 @@ def change_plan(book: Book, job_id: str, changes: Mapping[str, Any], *, doing: D
         if not 0.5 <= getattr(plan, name) < 1:
             raise BadInput("A share between 0.5 and below 1.", where=name, hint="For example 0.95.")
     book.write(f"job:{job_id}", [("ProofPlanned", {"plan": asdict(plan)})], doing)
-    return book.job(job_id)
+    state = book.job(job_id)
+    return state if state.held is None else judge(book, job_id, doing)
 
 
 def ends(state: JobState) -> tuple[str, ...]:
@@ -232,21 +235,29 @@ def check_coupon(
         "passed": not failed,
         "failed": failed,
     }
-    book.write(f"job:{job_id}", [("CouponChecked", data)], doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
+    book.write(
+        f"job:{job_id}",
+        [("CouponChecked", data)],
+        doing,
+        gauge=gauge or state.gauge_id,
+        tool=state.tool_id,
+        settled=("number", "purpose"),
+    )
     return judge(book, job_id, doing)
 
 
 def judge(book: Book, job_id: str, doing: Doing) -> JobState:
     """Put the verdict on the proof as it stands on record, and learn the air-to-stack shift from the coupons."""
-    state = book.job(job_id)
-    if state.released:
-        return state
-    verdict = verdict_of(state)
     slip = f"{doing.slip}.verdict" if doing.slip else ""
-    book.write(f"job:{job_id}", [("ProofJudged", verdict)], Doing(doing.by, state.sequence, slip), tool=state.tool_id)
+    for _attempt in range(dial_in.FOLLOW_UPS):
+        state = book.job(job_id)
+        if state.released:
+            return state
+        if dial_in.follow_up(book, state, ("ProofJudged", verdict_of(state)), doing=Doing(doing.by, slip=slip)):
+            break
     state = book.job(job_id)
     tool = tool_of(state)
-    if verdict["passed"] and tool is not None and tool.control == "stroke":
+    if state.proof is not None and state.proof["passed"] and tool is not None and tool.control == "stroke":
         dial_in.learn_shift(book, state, doing)
     return state
 
@@ -277,6 +288,9 @@ def verdict_of(state: JobState) -> dict[str, Any]:
         owed.append(
             "One air pull after locking: it shows that the lock moved nothing, and the run is compared with it."
         )
+    moved = dial_in.lock_moved(state)
+    if moved:
+        owed.append(moved)
     shown = reliability_shown(len(good), plan.confidence, failed=len(bad))
     needed = success_run_count(plan.reliability, plan.confidence, failed=len(bad))
     measured = _measured(state, good, plan)

@@ -76,8 +76,7 @@ def record_check(book: Book, job_id: str, found: Found, *, doing: Doing, gauge: 
         raise BadInput(f"“{found.kind}” is not a check of the run.", where="kind", hint=f"Use {', '.join(KINDS)}.")
     count = found.count
     last_count = max((check.count for check in state.checks if not check.struck_out), default=0)
-    if not 0 <= count < 10_000_000:
-        raise BadInput("How many were set so far?", where="count", hint="A whole number, 0 or more.")
+    _sensible_count(count)
     if count < last_count:
         raise BadInput(
             f"{count} sets is fewer than at the last check ({last_count}).",
@@ -104,7 +103,14 @@ def record_check(book: Book, job_id: str, found: Found, *, doing: Doing, gauge: 
     planned: list[Planned] = [("RunChecked", {**values, "result": result, "reasons": list(reasons)})]
     if result == STOP:
         planned.append(_stop_event(state, count, reasons[0], kind=found.kind))
-    book.write(f"job:{job_id}", planned, doing, gauge=gauge or state.gauge_id, tool=state.tool_id)
+    book.write(
+        f"job:{job_id}",
+        planned,
+        doing,
+        gauge=gauge or state.gauge_id,
+        tool=state.tool_id,
+        settled=("result", "reasons", "reason", "first_suspect", "last_suspect"),
+    )
     return book.job(job_id)
 
 
@@ -258,14 +264,18 @@ def stop(book: Book, job_id: str, *, reason: str, count: int, doing: Doing) -> J
     """A person stops the run: everything since the last good check is quarantined. Raises BadInput without a reason."""
     if not reason.strip():
         raise BadInput("Why is it stopped?", where="reason", hint="For example “insert spun”.")
+    _sensible_count(count)
     state = book.job(job_id)
-    book.write(f"job:{job_id}", [_stop_event(state, count, reason.strip())], doing, tool=state.tool_id)
+    planned = [_stop_event(state, count, reason.strip())]
+    book.write(f"job:{job_id}", planned, doing, tool=state.tool_id, settled=("first_suspect",))
     return book.job(job_id)
 
 
 def reopen(book: Book, job_id: str, *, doing: Doing) -> JobState:
     """Let the run go on after it was proven again. Raises Unsafe with what is still owed."""
     state = book.job(job_id)
+    if book.repeats(state.stream, doing):
+        return state
     reasons = reopen_hindrances(state)
     if reasons:
         raise Unsafe("The run can not go on yet.", where=job_id, reasons=reasons)
@@ -295,6 +305,11 @@ def next_due(state: JobState, now: str, count: int | None = None) -> Due:
     left = plan.check_every_sets - done if last is not None else 0
     overdue = _moment(now) >= at or (last is not None and left <= 0)
     return Due(max(left, 0), at.strftime("%Y-%m-%dT%H:%M:%SZ"), overdue)
+
+
+def _sensible_count(count: int) -> None:
+    if not 0 <= count < 10_000_000:
+        raise BadInput("How many were set so far?", where="count", hint="A whole number, 0 or more.")
 
 
 def _stop_event(state: JobState, count: int, reason: str, *, kind: str = "joint") -> Planned:

@@ -7,13 +7,14 @@ real work. Every job verb reads a state, decides, and writes through :meth:`Book
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from firstpull.errors import BadInput, Conflict, NotFound
+from firstpull.jobs.clean_texts import check_texts
 from firstpull.mechanics.insert import Insert
 from firstpull.record.event import Event, NewEvent
 from firstpull.record.job import JobState, fold_job
@@ -48,6 +49,8 @@ class Doing:
             raise BadInput("Who is doing this?", where="by", hint="Give the name of the person.")
         if len(name) > 80:
             raise BadInput("That name is too long.", where="by", hint="80 letters at most.")
+        if not name.isprintable():
+            raise BadInput("That name has a sign that can not be printed.", where="by", hint="Type it again.")
         return Doing(name, self.seen, self.slip or uuid.uuid4().hex)
 
 
@@ -117,24 +120,53 @@ class Book:
             raise NotFound(f"The catalogue has no part “{part}”.", where="part", hint=hint)
         return rows[part]
 
+    def repeats(self, stream: str, doing: Doing) -> bool:
+        """Whether ``doing``, by its id and its name, is an act that already stands in ``stream``: a retry of it."""
+        if not doing.slip or not self.store.last(stream):
+            return False
+        first = f"{doing.slip}.0.0"
+        return any(event.client_id == first and event.by == doing.by.strip() for event in self.store.read(stream))
+
     def write(
-        self, stream: str, planned: Sequence[Planned], doing: Doing, *, gauge: str = "", tool: str = ""
+        self,
+        stream: str,
+        planned: Sequence[Planned],
+        doing: Doing,
+        *,
+        gauge: str = "",
+        tool: str = "",
+        settled: Collection[str] = (),
     ) -> tuple[Event, ...]:
         """Append ``planned`` to ``stream`` as one durable act. Raises Conflict when the record moved on, or what the
-        rules refuse; then nothing is written."""
-        return self.write_all([(stream, planned)], doing, gauge=gauge, tool=tool)
+        rules refuse; then nothing is written. ``settled`` is as for :meth:`write_all`."""
+        return self.write_all([(stream, planned)], doing, gauge=gauge, tool=tool, settled=settled)
 
     def write_all(
-        self, acts: Sequence[tuple[str, Sequence[Planned]]], doing: Doing, *, gauge: str = "", tool: str = ""
+        self,
+        acts: Sequence[tuple[str, Sequence[Planned]]],
+        doing: Doing,
+        *,
+        gauge: str = "",
+        tool: str = "",
+        settled: Collection[str] = (),
     ) -> tuple[Event, ...]:
-        """Append to several streams, all or nothing. ``doing.seen`` speaks of the first stream."""
+        """Append to several streams, all or nothing. ``doing.seen`` speaks of the first stream.
+
+        ``settled`` names values that follow from how things stood, such as a coupon's number: a retry keeps those of
+        the first time, so that it is known again by what the person gave.
+        """
+        given_id = bool(doing.slip)
         doing = doing.checked()
         batches = []
         for place, (stream, planned) in enumerate(acts):
-            events = [
-                NewEvent(kind, data, client_id=f"{doing.slip}.{place}.{index}", gauge=gauge, tool=tool)
-                for index, (kind, data) in enumerate(planned)
-            ]
+            check_texts([data for _kind, data in planned], where=stream.partition(":")[0])
+            stored = {event.client_id: event.data for event in self.store.read(stream)} if settled and given_id else {}
+            events = []
+            for index, (kind, data) in enumerate(planned):
+                client_id = f"{doing.slip}.{place}.{index}"
+                before = stored.get(client_id, {})
+                kept = {name: before[name] for name in settled if name in before}
+                events.append(NewEvent(kind, {**data, **kept}, client_id=client_id, gauge=gauge, tool=tool))
             last = self.store.last(stream)
             expected = doing.seen if place == 0 and doing.seen is not None else last
             batches.append((stream, expected, events))
@@ -243,6 +275,7 @@ def conflict_is_only_news(problem: Conflict) -> bool:
     return bool(kinds) and kinds <= {
         "TrialPulled",
         "FreeLengthMeasured",
+        "ReadAgain",
         "AdviceGiven",
         "RunChecked",
         "RunCounted",

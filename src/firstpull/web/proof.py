@@ -126,7 +126,6 @@ def change_plan(
             key, value = _plan_value(here, name, typed[name])
             changes[key] = value
         prove.change_plan(here.book, job, changes, doing=doing)
-        prove.judge(here.book, job, doing=_next(doing))
         return here.address(job, "prove")
 
     def refused(problem: dict[str, Any], status: int) -> Response:
@@ -163,7 +162,6 @@ def strike_coupon(
             raise BadInput("A coupon is struck out with a reason.", where="reason", hint="For example “wrong sheet”.")
         number = typed_count(of, "of", "There is no such coupon.", hint="Load the page again.")
         dial_in.strike_out(here.book, job, number, reason=reason, doing=doing)
-        prove.judge(here.book, job, _next(doing))
         return here.address(job, "prove")
 
     def refused(problem: dict[str, Any], status: int) -> Response:
@@ -171,13 +169,6 @@ def strike_coupon(
         return _coupons_page(here, state, of=of, reason=reason, problem=problem, status_code=status)
 
     return act(perform, refused)
-
-
-def _next(doing: Any) -> Any:
-    """The second write of one act: on whatever is last now, with an id of its own."""
-    from dataclasses import replace
-
-    return replace(doing, seen=None, slip=f"{doing.slip}.judged" if doing.slip else "")
 
 
 def _question(state: JobState, owed: list[str]) -> str:
