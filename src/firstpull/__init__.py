@@ -17,16 +17,18 @@ if TYPE_CHECKING:
     from firstpull.jobs.open_job import setting_of_file as setting_of_file
     from firstpull.jobs.workshop import Workshop as Workshop
     from firstpull.mechanics.choose import choose as choose
+    from firstpull.mechanics.identify import identify as identify
     from firstpull.statistics.dial_in import advise as advise
     from firstpull.trade.lookup import lookup as lookup
 
-__all__ = ["Workshop", "__version__", "advise", "choose", "lookup", "read_job", "setting_of_file"]
+__all__ = ["Workshop", "__version__", "advise", "choose", "identify", "lookup", "read_job", "setting_of_file"]
 
 # the heavy parts are imported when they are first asked for, so that the command line starts quickly
 _PLACES = {
     "Workshop": "firstpull.jobs.workshop",
     "advise": "firstpull.statistics.dial_in",
     "choose": "firstpull.mechanics.choose",
+    "identify": "firstpull.mechanics.identify",
     "lookup": "firstpull.trade.lookup",
     "read_job": "firstpull.exchange.job_file",
     "setting_of_file": "firstpull.jobs.open_job",

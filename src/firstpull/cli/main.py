@@ -26,6 +26,7 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "bench": ("bench", "Open the bench in the browser."),
     "choose": ("reckon", "Inserts that suit a joint, best first, and why others do not."),
     "setting": ("reckon", "Stroke, set length, window and steps for a job file."),
+    "identify": ("parts", "Which insert is in your hand, and what to measure next."),
     "advise": ("reckon", "The dial-in conversation: one JSON request a line in, one reply a line out."),
     "lookup": ("reckon", "Look up a thread, a sheet gauge or a drill."),
     "open": ("work", "Open a job from a job file."),

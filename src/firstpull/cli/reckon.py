@@ -43,7 +43,7 @@ def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_a
             where=f"{job_file}: needs.thread",
             hint='Add [needs] with thread = "M6".',
         )
-    inserts = _inserts(session, catalogue_file)
+    inserts = read_inserts(session, catalogue_file)
     choice = choose_among(inserts, stack=job.stack, needs=needs, unit=job.unit)
     from firstpull.jobs.answers import choice_answer
 
@@ -129,7 +129,8 @@ def read_bytes(path: Path) -> bytes:
         )
 
 
-def _inserts(session: Session, catalogue_file: Path | None) -> list[Insert]:
+def read_inserts(session: Session, catalogue_file: Path | None) -> list[Insert]:
+    """The inserts of a file, or of the shop's catalogue. Bad rows are said on standard error. Raises BadInput."""
     if catalogue_file is None:
         inserts = list(session.book().inserts().values())
         if not inserts:

@@ -1,0 +1,99 @@
+"""Commands about parts as a person types them: which one is it, and how few will do."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from firstpull.cli import main
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
+
+
+class Shell:
+    """Types commands beside the example files, with a data folder of its own."""
+
+    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+        self.folder = folder
+        self.capsys = capsys
+
+    def run(self, *words: str, code: int = 0) -> tuple[str, str]:
+        with pytest.raises(SystemExit) as ended:
+            main(["--data", str(self.folder / "data"), "--by", "Ada", *words])
+        out = self.capsys.readouterr()
+        assert (ended.value.code or 0) == code, out
+        assert "Traceback" not in out.out + out.err
+        return out.out, out.err
+
+    def json(self, *words: str, code: int = 0) -> Any:
+        return json.loads(self.run(*words, "--json", code=code)[0])
+
+
+@pytest.fixture
+def shell(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Shell:
+    for example in EXAMPLES.iterdir():
+        shutil.copy(example, tmp_path)
+    monkeypatch.chdir(tmp_path)
+    return Shell(tmp_path, capsys)
+
+
+def test_identify_says_the_row_and_what_to_measure_next(shell: Shell) -> None:
+    """Plain words first, then the rows with their chances, then “none of these”."""
+    out, _err = shell.run("identify", "--thread", "M6", "--free-length", "15.5 mm", "--catalogue", "inserts.csv")
+    assert out.startswith("Most likely EX-M6-30 (9")
+    assert "none of these" in out
+    assert "0.50 to 3.00 mm" in out
+
+
+def test_identify_answers_as_json(shell: Shell) -> None:
+    """The schema is named, the chances make one, and each thing not yet seen stands with what it tells."""
+    found = shell.json("identify", "--thread", "M6", "--catalogue", "inserts.csv")
+    assert found["schema"] == "firstpull/identify/1"
+    total = sum(row["probability"] for row in found["candidates"])
+    assert total + found["others_probability"] + found["none_probability"] == pytest.approx(1)
+    assert found["next"]["measurement"] == "free_length"
+    assert len(found["measurements"]) == 7
+    assert found["verdict"] == "several"
+
+
+def test_identify_in_inches_gives_the_same_chances(shell: Shell) -> None:
+    """15.5 mm typed as inches is the same reading to the last digit that a caliper shows."""
+    rows = [
+        shell.json("identify", "--free-length", text, "--unit", unit, "--catalogue", "inserts.csv")["candidates"]
+        for text, unit in (("15.494 mm", "mm"), ("0.61", "in"))
+    ]
+    assert [row["probability"] for row in rows[0]] == [row["probability"] for row in rows[1]]
+
+
+def test_identify_takes_the_error_of_a_gauge_of_the_shop(shell: Shell) -> None:
+    """A coarse gauge of the shop widens the doubt; an unknown one is refused with near names."""
+    shell.run("gauge", "add", "RULE", "--name", "Steel rule", "--error", "0.5 mm")
+    words = ("identify", "--free-length", "15.7 mm", "--catalogue", "inserts.csv")
+    fine, coarse = (shell.json(*words, *more)["none_probability"] for more in ((), ("--gauge", "RULE")))
+    assert coarse != fine
+    refused = shell.json(*words, "--gauge", "RULER", code=2)
+    assert "RULE" in refused["error"]["hint"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((), "Nothing is known"),
+        (("--thread", "M66"), "M66"),
+        (("--free-length", "15,5,5"), "free-length"),
+        (("--marks", "99"), "head_marks"),
+    ],
+)
+def test_identify_refuses_in_our_words(shell: Shell, words: tuple[str, ...], said: str) -> None:
+    """Nothing given, an unknown thread, and values that cannot be end with code 2."""
+    _out, err = shell.run("identify", *words, "--catalogue", "inserts.csv", code=2)
+    assert said in err
+
+
+def test_identify_with_an_empty_catalogue_says_what_to_do(shell: Shell) -> None:
+    """A shop without a catalogue is told to import one."""
+    assert "catalogue is empty" in shell.run("identify", "--thread", "M6", code=2)[1]
