@@ -173,3 +173,16 @@ def test_a_trend_asks_for_a_look(book: Book) -> None:
     assert state.checks[-1].result == "look"
     assert state.checks[-1].reasons
     assert not state.stopped
+
+
+def test_coupons_that_scatter_make_the_shift_doubtful(book: Book) -> None:
+    """Three coupons 0.1 mm apart and one air pull: the doubt is 0.1·√(1/3 + 1) mm, not the tool's stated scatter."""
+    state = proven_job(book)
+    for coupon in state.coupons:
+        dial_in.strike_out(book, state.id, coupon.sequence, reason="for this test", doing=ADA)
+    for length in ("11.16", "11.26", "11.36"):
+        state = prove.check_coupon(book, state.id, good_finding(length), doing=ADA)
+    shift = dial_in.observed_shift(state)
+    assert shift is not None
+    assert shift.mean_mm == pytest.approx(0.11, abs=1e-6)  # 11.26 − 11.15, by hand
+    assert shift.sd_mm == pytest.approx(0.1 * (4 / 3) ** 0.5, abs=1e-6)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import math
 from dataclasses import dataclass
+from statistics import fmean, stdev
 from typing import Any
 
 from firstpull.errors import BadInput, Conflict, Unsafe
@@ -405,7 +406,10 @@ def confirmed(state: JobState) -> bool:
 
 def observed_shift(state: JobState) -> AirToStack | None:
     """The air-to-stack shift that this job's pulls have shown at the held setting: mean set length of the good coupons
-    minus that of the air pulls after locking, free lengths allowed for. None before both are there."""
+    minus that of the air pulls after locking, free lengths allowed for. None before both are there.
+
+    Its standard doubt (mm) is that of a difference of two means, σ·√(1/n + 1/m), with σ of one pull the larger of what
+    tool, gauge and insert are said to scatter and what the coupons did (JCGM 100:2008, 5.1.2)."""
     stack = [(c.set_length, c.length_before) for c in state.coupons if c.counts and c.passed and c.purpose == "proof"]
     air = [(pull.reading, pull.length_before) for pull in _air_pulls_after(state)]
     free = insert_of(state).length_free.mm
@@ -417,9 +421,10 @@ def observed_shift(state: JobState) -> AirToStack | None:
     process = tool.process_sd_mm if tool is not None else PROCESS_SD_MM
     # an insert that was not measured before its pull brings its own length error along
     lengths = 0.0 if all(before for _length, before in (*stack, *air)) else INSERT_LENGTH_SD_MM
-    one = math.hypot(process, CALIPER_ERROR_MM / math.sqrt(3.0), lengths)
+    # coupons that scatter more than the tool was said to are believed
+    one = max(math.hypot(process, CALIPER_ERROR_MM / math.sqrt(3.0), lengths), stdev(in_stack))
     doubt = one * math.sqrt(1 / len(in_stack) + 1 / len(in_air))
-    mean = sum(in_stack) / len(in_stack) - sum(in_air) / len(in_air)
+    mean = fmean(in_stack) - fmean(in_air)
     return AirToStack(round(mean, 6), round(doubt, 6), f"observed: {len(in_stack)} coupons, {len(in_air)} air pull(s)")
 
 

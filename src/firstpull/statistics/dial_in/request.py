@@ -105,7 +105,7 @@ class Job:
 
     @property
     def aim_mm(self) -> float:
-        """Where to put the mean: the target, or the middle of the window where the window does not enclose it."""
+        """Where to put the mean: the middle of the window, which is the target when no window is given."""
         return 0.5 * (self.low_mm + self.high_mm)
 
     @property
