@@ -170,7 +170,7 @@
       if (event.key.length === 1) track(event);
       else if (event.key === "Enter" || (ends && fast())) {
         event.preventDefault();
-        if (input.value.trim()) take(input.value, keys.first);
+        if (input.value.trim()) take(input.value, keys.count ? keys.first : event.timeStamp);
         forget();
       }
       return;
@@ -205,7 +205,7 @@
       say(name, fill(words.refused, trouble.text), [[words.send_again, () => refresh().catch(() => { trouble = { offline: true }; move(); })], [words.drop, () => { kept.line.shift(); again(); }]]);
     } else if (kept.caught.length) {
       const text = kept.caught[0];
-      const use = [fill(words.use_it, text), () => { kept.caught.shift(); take(text, -Infinity); }];
+      const use = [fill(words.use_it, text), () => { kept.caught.shift(); take(text, Infinity); }];
       say(text, input ? words.caught : words.caught_no_field, [...(input ? [use] : []), [words.drop, () => { kept.caught.shift(); move(); }]]);
     } else if (!strip.hidden) {
       strip.hidden = true;
@@ -245,7 +245,7 @@
     if (!target.closest("[data-swap]") || target.method !== "post" || target.enctype !== "application/x-www-form-urlencoded") return;
     event.preventDefault();
     if (target === form() && (!button || button.value === "read")) {
-      if (field().value.trim()) take(field().value, -Infinity);
+      if (field().value.trim()) take(field().value, event.timeStamp);
       else field().focus();
       return;
     }
