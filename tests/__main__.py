@@ -24,7 +24,7 @@ def main(arguments: list[str]) -> int:
     if not arguments:
         for name, command in GATES:
             began = time.monotonic()
-            done = subprocess.run([sys.executable, *command], cwd=HERE, capture_output=True, text=True)
+            done = subprocess.run([sys.executable, *command], cwd=HERE, capture_output=True, text=True, check=False)
             print(
                 f"{name:8} {'ok' if done.returncode == 0 else 'FAILED'} ({time.monotonic() - began:.0f} s)", flush=True
             )
