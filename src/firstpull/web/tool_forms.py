@@ -156,7 +156,7 @@ def do_new_gauge(request: Request, form: Annotated[GaugeForm, Form()]) -> Respon
     return act(perform, refused)
 
 
-class _NextScreen(Exception):  # noqa: N818 - the way on, not an error
+class _NextScreen(Exception):
     """The screen is good; the next one is shown and nothing is written yet."""
 
 
