@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from firstpull.errors import BadInput, NotFound
 from firstpull.exchange.catalogue_table import Changes, Preview, compare, preview, write_csv
-from firstpull.jobs.workshop import CATALOGUE, Book, Doing
-from firstpull.mechanics.insert import Insert
+from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
+from firstpull.mechanics.insert import Insert, check_insert
 from firstpull.units import LengthUnit
 
 ROWS_AN_EVENT = 1000  # an event of the record is limited in size; a large file is several events of one act
@@ -65,9 +65,12 @@ def take(book: Book, proposal: Proposal, *, filename: str, doing: Doing) -> int:
 
 
 def add_measured(book: Book, insert: Insert, *, doing: Doing) -> None:
-    """Add one insert that was measured here as a row of the catalogue."""
-    from firstpull.mechanics.insert import check_insert
+    """Add one insert that was measured here as a row of the catalogue. Raises BadInput."""
+    book.write(CATALOGUE, [measured_event(book, insert)], doing)
 
+
+def measured_event(book: Book, insert: Insert) -> Planned:
+    """The row of an insert that was measured here. Raises BadInput without a name, or for what can not be."""
     if not insert.part:
         raise BadInput(
             "Give the insert a name to find it again.", where="part", hint="For example “M6 from the blue box”."
@@ -80,7 +83,7 @@ def add_measured(book: Book, insert: Insert, *, doing: Doing) -> None:
         "added": [] if known else [insert.part],
         "changed": [insert.part] if known else [],
     }
-    book.write(CATALOGUE, [("CatalogueImported", data)], doing)
+    return ("CatalogueImported", data)
 
 
 def retire(book: Book, part: str, *, reason: str, doing: Doing) -> None:

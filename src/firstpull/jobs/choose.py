@@ -7,6 +7,7 @@ from dataclasses import fields
 from typing import Any
 
 from firstpull.errors import BadInput
+from firstpull.jobs.catalogue import measured_event
 from firstpull.jobs.shapes import stack_of, stack_to_json
 from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
 from firstpull.mechanics.choose import Choice, Needs
@@ -59,21 +60,11 @@ def take_insert(book: Book, job_id: str, part: str, *, doing: Doing) -> JobState
 
 def take_insert_in_hand(book: Book, job_id: str, insert: Insert, *, doing: Doing) -> JobState:
     """Take an insert that was measured here; it becomes a row of the catalogue, marked so. Raises BadInput."""
-    if not insert.part:
-        raise BadInput(
-            "Give the insert a name to find it again.", where="part", hint="For example “M6 from the blue box”."
-        )
-    check_insert(insert)
+    row = measured_event(book, insert)
     state = book.job(job_id)
     seen = state.sequence if doing.seen is None else doing.seen
-    row = {
-        "source": "measured here",
-        "inserts": [insert.to_json()],
-        "added": [] if insert.part in book.inserts() else [insert.part],
-        "changed": [insert.part] if insert.part in book.inserts() else [],
-    }
     book.write_all(
-        [(f"job:{job_id}", [insert_event(insert, source="measured here")]), (CATALOGUE, [("CatalogueImported", row)])],
+        [(f"job:{job_id}", [insert_event(insert, source="measured here")]), (CATALOGUE, [row])],
         Doing(doing.by, seen, doing.slip),
     )
     return book.job(job_id)

@@ -9,7 +9,7 @@ from typing import Any
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs.workshop import Book, Doing
-from firstpull.mechanics.tool import Tool
+from firstpull.mechanics.tool import Tool, check_tool
 from firstpull.record.things import GaugeState, ToolState
 from firstpull.statistics.knob import KnobFit, fit_knob
 from firstpull.units import Length
@@ -45,8 +45,6 @@ def add_tool(
     if book.repeats(f"tool:{tool_id}", doing):
         return book.tool(tool_id)
     check_new_id(book, "tool", tool_id)
-    from firstpull.mechanics.tool import check_tool
-
     check_tool(tool)
     if service_every_cycles < 0 or cycles < 0:
         raise BadInput("Cycles can not be below zero.", where="cycles")
@@ -69,8 +67,6 @@ def change_tool(
     book: Book, tool_id: str, tool: Tool, *, doing: Doing, service_every_cycles: int | None = None
 ) -> ToolState:
     """Correct a tool's data; the old data stays in its history."""
-    from firstpull.mechanics.tool import check_tool
-
     check_tool(tool)
     data: dict[str, Any] = {"tool": tool.to_json()}
     if service_every_cycles is not None:
@@ -299,7 +295,7 @@ def _by_cycles(kind: str, thing_id: str, name: str, done: int, limit: int, what:
         return DueRow(kind, thing_id, name, "fine", f"{done} cycles; no interval given")
     text = f"{done} of {limit} cycles to {what}"
     if done >= limit:
-        return DueRow(kind, thing_id, name, "due", f"past {what}: {text}")
+        return DueRow(kind, thing_id, name, "due", f"past {what}: {done} of {limit} cycles")
     return DueRow(kind, thing_id, name, "soon" if done >= SOON_SHARE * limit else "fine", text)
 
 
