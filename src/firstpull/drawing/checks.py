@@ -17,10 +17,13 @@ _AT: Point = (118.0, 80.0)
 _SCALE = 9.4
 
 
-def check_picture(name: str, good: bool, *, width: float = 236, height: float = 236, key: str = "") -> str:
+def check_picture(
+    name: str, good: bool, *, width: float = 236, height: float = 236, words_below: bool = True, key: str = ""
+) -> str:
     """The coupon check ``name`` as it looks when it passes (``good``) or fails, with mark and word.
 
-    Two of them stand side by side at the 472 px of a column. Raises BadInput for another check.
+    Two of them stand side by side at the 472 px of a column; where they are shown small, ``words_below`` is left out
+    because its type would be too small to read. Raises BadInput for another check.
     """
     entry = _PICTURES.get(name)
     if entry is None:
@@ -32,12 +35,16 @@ def check_picture(name: str, good: bool, *, width: float = 236, height: float = 
     )
     state, word = ("passes", "good") if good else ("fails", "bad")
     head = mark_shape(state, (22, 20), size=26) + svg.text(
-        word, (42, 26), size=18, bold=True, fill=INK if good else BRICK
+        word, (42, 26), size=18 if words_below else 26, bold=True, fill=INK if good else BRICK
     )
     rows = svg.wrap(words, width - 20, size=16, lines=2)
-    caption = "".join(
-        svg.text(row, (width / 2, height - 10 - 20 * (len(rows) - 1 - index)), size=16, anchor="middle")
-        for index, row in enumerate(rows)
+    caption = (
+        ""
+        if not words_below
+        else "".join(
+            svg.text(row, (width / 2, height - 10 - 20 * (len(rows) - 1 - index)), size=16, anchor="middle")
+            for index, row in enumerate(rows)
+        )
     )
     return svg.sheet(
         head + fitted + caption,

@@ -83,6 +83,7 @@ def thread_page(
         "screen": "thread",
         "question": "Which screw, and how tight?",
         "crumb": "2 of 4 · thread and loads",
+        "back": {"label": "Back to the stack", "address": f"{here.address(state.id, 'choose')}?screen=stack"},
         "fields": [
             {
                 "name": "thread",
@@ -132,6 +133,7 @@ def access_page(
         "screen": "access",
         "question": "What can you reach?",
         "crumb": "3 of 4 · access",
+        "back": {"label": "Back to the screw", "address": f"{here.address(state.id, 'choose')}?screen=thread"},
         "choices": [
             {
                 "name": "end",

@@ -55,6 +55,7 @@ def pick_page(
         "form": form_of(state, f"{address}?screen=pick"),
         "question": "Which insert do you use?" if shown else "Nothing in the catalogue fits.",
         "crumb": "4 of 4 · pick",
+        "back": {"label": "Back to access", "address": f"{address}?screen=access"},
         "candidates": [_tile(one) for one in tiles],
         "chosen": shown.insert.part if shown else "",
         "nothing": _nothing(choice) if shown is None else None,
@@ -75,7 +76,7 @@ def _buttons(here: Desk, state: JobState, shown: Candidate | None) -> list[dict[
         return [
             {
                 "label": "Change what it must do",
-                "address": f"{here.address(state.id, 'choose')}?screen=access",
+                "address": f"{here.address(state.id, 'choose')}?screen=thread",
                 "kind": "",
             },
             {"label": "Insert in my hand", "address": here.address(state.id, "in-hand"), "kind": "other"},

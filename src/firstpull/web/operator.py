@@ -132,8 +132,8 @@ def _page(
         "other": _other(here, state, eye=eye),
         "eye": [
             {
-                "good": check_picture(name, True, key=f"{name}-good"),
-                "bad": check_picture(name, False, key=f"{name}-bad"),
+                "good": check_picture(name, True, height=196, words_below=False, key=f"{name}-good"),
+                "bad": check_picture(name, False, height=196, words_below=False, key=f"{name}-bad"),
                 "text": text,
             }
             for name, text in _EYE

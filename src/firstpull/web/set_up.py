@@ -14,6 +14,7 @@ from firstpull.drawing.steps import STEPS, mandrel_picture
 from firstpull.errors import BadInput, NotFound
 from firstpull.jobs import set_up
 from firstpull.jobs.shapes import tool_of
+from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
 from firstpull.units import show_mm
 from firstpull.web.desk import Desk, act, desk, form_of, need_name, show
@@ -111,7 +112,7 @@ def _acts_page(
     if now is None or begun:
         return _ready_page(here, state, setting, problem=problem, status_code=status_code)
     place = acts.index(now) + 1
-    move = _move_text(setting) if now["key"] == "knob" else ""
+    move = _move_text(setting, tool_of(state)) if now["key"] == "knob" else ""
     context = {
         "form": form_of(state, here.address(state.id, "set_up")),
         "question": now["title"],
@@ -227,10 +228,11 @@ def _facts(here: Desk, setting: Mapping[str, Any]) -> list[dict[str, str]]:
     return rows
 
 
-def _move_text(setting: Mapping[str, Any]) -> str:
-    """The move of the knob in a few words: “11 clicks clockwise”; "" when the present setting is not known."""
+def _move_text(setting: Mapping[str, Any], tool: Tool | None) -> str:
+    """The move of the knob in a few words: “11 clicks clockwise”; "" when the present setting is not known, and for a
+    move to less stroke: that is two turns, past it and back, which only the act's own sentence says whole."""
     move = setting.get("knob_move")
-    if not move:
+    if not move or tool is None or (float(move["turns"]) < 0) == (tool.plus_turns == "more stroke"):
         return ""
     if move["clicks"] is not None:
         count = abs(int(move["clicks"]))
@@ -240,7 +242,7 @@ def _move_text(setting: Mapping[str, Any]) -> str:
 
 def _act_drawing(state: JobState, setting: Mapping[str, Any], key: str) -> str:
     move, tool = setting.get("knob_move"), tool_of(state)
-    if key == "knob" and move and tool is not None:
+    if key == "knob" and move and tool is not None and _move_text(setting, tool):
         return knob_turn(
             abs(float(move["turns"])),
             clicks=None if move["clicks"] is None else abs(int(move["clicks"])),
