@@ -226,7 +226,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "print": "Open the card to print",
         "pdf": "The PDF lies at {}",
         "print_failed": "Released and saved. The print did not work.",
-        "print_how": "Print this page, or take the PDF.",
+        "print_how": "Print this, or take",
         "back": "Back to the bench",
     },
     "card": {
