@@ -125,21 +125,7 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     "AdjusterTurned": ({"turns": _number}, {"clicks": _or_none(_whole)}),
     "ReadingStruckOut": ({"of": _count, "reason": _text}, {}),
     "AdviceGiven": ({"request": _object, "reply": _object}, {}),
-    "SettingHeld": (
-        {},
-        dict.fromkeys(
-            (
-                "confidence",
-                "estimate_mm",
-                "estimate_sd_mm",
-                "reading_sigma_mm",
-                "pressure_bar",
-                "pressure_bar_min",
-                "pressure_bar_max",
-            ),
-            _NUMBER_OR_NONE,
-        ),
-    ),
+    "SettingHeld": ({}, dict.fromkeys(("pressure_bar_min", "pressure_bar_max"), _NUMBER_OR_NONE)),
     "PressureSet": ({"pressure_bar": _number}, {}),
     "CouponChecked": (
         {"number": _count, "end": _text, "checks": _objects_by_name, "passed": _flag},
@@ -187,9 +173,16 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
 }
 
 
+# a stroke-set tool is held on the word of its readings, a force-set one at its pressure
+_HELD_STROKE = dict.fromkeys(("confidence", "estimate_mm", "estimate_sd_mm", "pulls"), _number)
+_HELD_PRESSURE = {"pressure_bar": _number}
+
+
 def check_form(event: Event) -> None:
     """Raises BadInput, naming the value, when the data of ``event`` is not of its type's form."""
     needed, optional = _FORMS.get(event.type, ({}, {}))
+    if event.type == "SettingHeld":
+        needed = _HELD_PRESSURE if "pressure_bar" in event.data else _HELD_STROKE
     wrong = _wrong(event.data, needed, optional)
     if wrong:
         raise BadInput(
