@@ -74,11 +74,19 @@ FIELDS: tuple[FieldRule, ...] = (
     FieldRule("counterbore_diameter", "length", ("counterbore", "counterbore dia", "bore", "inside diameter", "plain bore", "bore diameter")),
     FieldRule("setting_load_n", "force", ("setting load", "setting force", "pull force", "pull", "force to set", "load to set")),
     FieldRule("tightening_torque_max_nm", "torque", ("tightening torque max", "tightening torque", "max tightening torque", "maximum tightening torque", "max torque", "torque max", "maximum torque", "torque")),
+    FieldRule("pull_out_n", "force", ("pull out", "tested pull out", "pull out load", "pull out force", "pull out strength")),
+    FieldRule("push_out_n", "force", ("push out", "tested push out", "push out load", "push out force", "push out strength")),
+    FieldRule("torque_to_turn_nm", "torque", ("torque to turn", "tested torque to turn", "turning torque", "spin torque")),
     FieldRule("head_marks", "count", ("marks", "number of marks", "marks on head", "radial marks", "head mark")),
     FieldRule("grip_datum", "choice", ("grip counts from", "grip from where", "datum", "grip measured from", "grip starts at")),
     FieldRule("note", "text", ("notes", "remark", "remarks", "comment", "comments")),
 )  # fmt: skip
 RULES: Mapping[str, FieldRule] = {rule.name: rule for rule in FIELDS}
+
+# the library's own names that carry their unit at the end
+OWN_UNITS: Mapping[str, str] = {
+    rule.name: {"force": "N", "torque": "Nm"}[rule.kind] for rule in FIELDS if rule.kind in ("force", "torque")
+}
 
 CHOICES: Mapping[str, Mapping[str, str]] = {
     "head": {
@@ -135,8 +143,7 @@ def match_heading(heading: str) -> tuple[str | None, str | None]:
         if name is None:
             continue
         if not unit:
-            # The library's own names carry their unit at the end.
-            return name, {"setting_load_n": "N", "tightening_torque_max_nm": "Nm"}.get(heading.strip().lower())
+            return name, OWN_UNITS.get(heading.strip().lower())
         known = unit_name(unit, RULES[name].kind)
         if known is not None:
             return name, known

@@ -19,6 +19,7 @@ from firstpull.errors import BadInput
 from firstpull.exchange.catalogue_columns import (
     CHOICES,
     FIELDS,
+    OWN_UNITS,
     RULES,
     Column,
     FieldRule,
@@ -425,9 +426,8 @@ def _cell(insert: Insert, rule: FieldRule) -> str:
 
 
 def _heading(rule: FieldRule) -> str:
-    return {"setting_load_n": "setting_load [N]", "tightening_torque_max_nm": "tightening_torque_max [Nm]"}.get(
-        rule.name, rule.name
-    )
+    unit = OWN_UNITS.get(rule.name)
+    return rule.name if unit is None else f"{rule.name.rpartition('_')[0]} [{unit}]"
 
 
 def value_text(insert: Insert, name: str) -> str:

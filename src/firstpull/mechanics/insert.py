@@ -26,7 +26,9 @@ class Insert:
 
     ``grip_datum`` says where the grip range counts from: "flange" = underside of the head; "surface" = the flush
     surface of a countersunk head, so that the head's height is part of the thickness. ``set_allowance`` is the stroke
-    wanted at the maximum grip; its ``_min`` and ``_max`` are the maker's or user's limits for it.
+    wanted at the maximum grip; its ``_min`` and ``_max`` are the maker's or user's limits for it. ``pull_out_n``
+    (towards the head), ``push_out_n`` (towards the blind side) and ``torque_to_turn_nm`` are the least tested values
+    in a sheet like the job's.
     """
 
     thread: str
@@ -51,6 +53,9 @@ class Insert:
     counterbore_diameter: Length | None = None
     setting_load_n: float | None = None
     tightening_torque_max_nm: float | None = None
+    pull_out_n: float | None = None
+    push_out_n: float | None = None
+    torque_to_turn_nm: float | None = None
     head_marks: int | None = None
     grip_datum: GripDatum = "flange"
     note: str = ""
@@ -94,7 +99,7 @@ LENGTH_NAMES: tuple[str, ...] = (
 )
 FORM = field_readers.Form(
     lengths=frozenset(LENGTH_NAMES),
-    numbers=frozenset(("setting_load_n", "tightening_torque_max_nm")),
+    numbers=frozenset(("setting_load_n", "tightening_torque_max_nm", "pull_out_n", "push_out_n", "torque_to_turn_nm")),
     whole=frozenset(("head_marks",)),
     choices={"head": HEADS, "end": ENDS, "body": BODIES, "grip_datum": GRIP_DATUMS},
 )

@@ -26,6 +26,8 @@ class Tool:
     ``line_pressure_bar`` is the pressure at the tool's inlet while it cycles, not the gauge on the wall at rest.
     ``plus_direction`` is the rotation of a plus turn, seen from the knob's end. ``stiffness_kn_per_mm`` is that of
     mandrel and tool together. ``piston_area_mm2``, ``ratio`` and ``efficiency`` describe a force-set tool.
+    ``nose_diameter`` and ``nose_reach`` say into which pocket it gets: the width of its nose, and how far that stands
+    out before the tool grows wider.
     ``backlash_turns``, ``lead_rel_sd`` and ``process_sd_mm`` are the play, the doubt of the lead as a share of it,
     and the scatter from pull to pull: assumptions until this tool's own pulls replace them.
     """
@@ -45,6 +47,8 @@ class Tool:
     ratio: float | None = None
     efficiency: float | None = None
     stiffness_kn_per_mm: float | None = None
+    nose_diameter: Length | None = None
+    nose_reach: Length | None = None
     backlash_turns: float = 0.2
     lead_rel_sd: float = 0.03
     process_sd_mm: float = 0.03
@@ -64,7 +68,7 @@ class Tool:
 
 NAMES: tuple[str, ...] = tuple(field.name for field in fields(Tool))
 FORM = field_readers.Form(
-    lengths=frozenset(("lead_per_turn", "stroke_max", "stroke_min")),
+    lengths=frozenset(("lead_per_turn", "stroke_max", "stroke_min", "nose_diameter", "nose_reach")),
     numbers=frozenset(
         (
             "load_max_n",
@@ -115,7 +119,7 @@ def check_tool(tool: Tool, *, where: str = "tool") -> None:
     """Raises BadInput with the field when a value cannot be right."""
     for name, words in (FORM.choices or {}).items():
         field_readers.choice(getattr(tool, name), words, f"{where}.{name}")
-    for name in ("lead_per_turn", "stroke_max", "stroke_min"):
+    for name in sorted(FORM.lengths):
         if getattr(tool, name) is not None:
             field_readers.length(getattr(tool, name), f"{where}.{name}", zero=name == "stroke_min")
     may_be_zero = ("backlash_turns", "lead_rel_sd", "process_sd_mm")
