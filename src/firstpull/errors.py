@@ -1,4 +1,6 @@
-"""The error tree: every problem that a person can meet, in one shape::
+"""The error tree: every problem that a person can meet, in one shape.
+
+::
 
     FirstpullError            what, where, hint; never a stack trace
     ├── BadInput              exit 2: something typed, sent or read cannot be used as it is
@@ -6,6 +8,8 @@
     │   └── Conflict          the record moved on since the page was shown; nothing was written
     ├── Unsafe                exit 3: understood, but cannot be done safely; says why
     └── RecordDamaged         exit 4: the record does not verify
+
+Every lower problem (of a file, the database, a library) leaves the package as one of these.
 """
 
 from __future__ import annotations

@@ -335,7 +335,9 @@ def _proof(read: Reader) -> dict[str, Any]:
     rows = _pairs(read, "proof.rows", names=("check", "result", "value", "limits", "count"), most=14)
     return {
         "sentence": read.text("proof.sentence", most=_LONG),
-        "more": [text for name in ("measured", "dial_in", "overdue") if (text := read.text(f"proof.{name}", most=_LONG))],
+        "more": [
+            text for name in ("measured", "dial_in", "overdue") if (text := read.text(f"proof.{name}", most=_LONG))
+        ],
         "rows": [list(row) for row in rows],
     }
 
