@@ -27,7 +27,14 @@ def fault_picture(name: str, *, title: str = "", width: float = 160, height: flo
     left = (width - _SIDE * scale) / 2
     down = (height - (bottom - top) * scale) / 2 - top * scale
     fitted = svg.group(body, transform=f"translate({svg.number(left)} {svg.number(down)}) scale({svg.number(scale)})")
-    return svg.sheet(fitted, width=width, height=height, title=title or name.replace("_", " "), description="What is wrong is brick.", key=key)
+    return svg.sheet(
+        fitted,
+        width=width,
+        height=height,
+        title=title or name.replace("_", " "),
+        description="What is wrong is brick.",
+        key=key,
+    )
 
 
 def _stripped() -> str:
