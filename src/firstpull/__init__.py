@@ -18,10 +18,21 @@ if TYPE_CHECKING:
     from firstpull.jobs.workshop import Workshop as Workshop
     from firstpull.mechanics.choose import choose as choose
     from firstpull.mechanics.identify import identify as identify
+    from firstpull.mechanics.standardise import standardise as standardise
     from firstpull.statistics.dial_in import advise as advise
     from firstpull.trade.lookup import lookup as lookup
 
-__all__ = ["Workshop", "__version__", "advise", "choose", "identify", "lookup", "read_job", "setting_of_file"]
+__all__ = [
+    "Workshop",
+    "__version__",
+    "advise",
+    "choose",
+    "identify",
+    "lookup",
+    "read_job",
+    "setting_of_file",
+    "standardise",
+]
 
 # the heavy parts are imported when they are first asked for, so that the command line starts quickly
 _PLACES = {
@@ -32,6 +43,7 @@ _PLACES = {
     "lookup": "firstpull.trade.lookup",
     "read_job": "firstpull.exchange.job_file",
     "setting_of_file": "firstpull.jobs.open_job",
+    "standardise": "firstpull.mechanics.standardise",
 }
 
 

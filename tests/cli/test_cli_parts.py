@@ -97,3 +97,61 @@ def test_identify_refuses_in_our_words(shell: Shell, words: tuple[str, ...], sai
 def test_identify_with_an_empty_catalogue_says_what_to_do(shell: Shell) -> None:
     """A shop without a catalogue is told to import one."""
     assert "catalogue is empty" in shell.run("identify", "--thread", "M6", code=2)[1]
+
+
+def test_standardise_says_who_takes_what_at_which_price(shell: Shell) -> None:
+    """Two joints, one part number, each with its margin, and that nothing smaller exists."""
+    out, err = shell.run("standardise", "job.toml", "rack.toml", "--catalogue", "inserts.csv")
+    assert out.startswith("1 part number serves 2 joints")
+    assert "Rack foot" in out
+    assert "EX-M6-30, its own best" in out
+    assert "Proven: no smaller set" in out
+    assert err == ""
+
+
+def test_standardise_answers_as_json(shell: Shell) -> None:
+    """The schema is named, each joint has its part and price, and who is not served has a cure."""
+    found = shell.json("standardise", "job.toml", "rack.toml", "--catalogue", "inserts.csv", "--min-margin", "0.5")
+    assert found["schema"] == "firstpull/standardise/1"
+    assert found["proven"] is True
+    assert found["counts"]["inserts"] == found["counts"]["least_inserts"] == 1
+    assert found["inserts"] == [{"part": "EX-M6-30", "thread": "M6", "joints": ["Battery tray lid"]}]
+    assert found["joints"][0]["price"] == 0
+    assert found["not_served"][0]["joint"] == "Rack foot"
+    assert "least margin of 0.32" in found["not_served"][0]["cure"]
+
+
+def test_standardise_names_the_tool_of_the_shop(shell: Shell) -> None:
+    """A tool by its id sets the joints that it can; an unknown one is refused."""
+    shell.run("tool", "add", "T1", "--name", "Bench tool", "--lead", "0.5 mm", "--stroke-max", "8 mm")
+    words = ("standardise", "job.toml", "--catalogue", "inserts.csv")
+    found = shell.json(*words, "--tool", "T1")
+    assert found["tools"] == ["T1"]
+    assert found["joints"][0]["tool"] == "T1"
+    assert "T9" in shell.run(*words, "--tool", "T9", code=2)[1]
+
+
+def test_standardise_tells_joints_of_one_title_apart(shell: Shell) -> None:
+    """Two files with the same title are named by their file as well."""
+    shutil.copy(shell.folder / "rack.toml", shell.folder / "rack2.toml")
+    found = shell.json("standardise", "rack.toml", "rack2.toml", "--catalogue", "inserts.csv")
+    assert [row["joint"] for row in found["joints"]] == ["Rack foot (rack.toml)", "Rack foot (rack2.toml)"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("missing.toml",), "missing.toml"),
+        (("job.toml", "--min-margin", "1.5"), "min_margin"),
+        (("job.toml", "--time-limit", "0"), "time_limit"),
+        (("inserts.csv",), "inserts.csv"),
+        (("job.toml", "job.toml"), "Two joints"),
+        (("bare.toml",), "needs.thread"),
+    ],
+)
+def test_standardise_refuses_in_our_words(shell: Shell, words: tuple[str, ...], said: str) -> None:
+    """A file that is not there or no job, a margin or time that is none, and the same file twice end with code 2."""
+    bare = '[[stack.layer]]\nmaterial = "EN AW-5754"\nthickness = "2 mm"\n'
+    (shell.folder / "bare.toml").write_text(bare, encoding="utf-8")
+    _out, err = shell.run("standardise", *words, "--catalogue", "inserts.csv", code=2)
+    assert said in err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import sys
@@ -27,6 +28,7 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "choose": ("reckon", "Inserts that suit a joint, best first, and why others do not."),
     "setting": ("reckon", "Stroke, set length, window and steps for a job file."),
     "identify": ("parts", "Which insert is in your hand, and what to measure next."),
+    "standardise": ("parts", "The fewest part numbers that serve many joints."),
     "advise": ("reckon", "The dial-in conversation: one JSON request a line in, one reply a line out."),
     "lookup": ("reckon", "Look up a thread, a sheet gauge or a drill."),
     "open": ("work", "Open a job from a job file."),
@@ -86,6 +88,12 @@ class _Lazy(click.Group):
             hint = f"Did you mean {' or '.join(near)}?" if near else "See firstpull --help."
             raise BadInput(f"“{args[0]}” is not a command.", where="command", hint=hint)
         return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except BrokenPipeError:
+            raise _NobodyReadsError  # click would end with 1, as if something had gone wrong
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         with formatter.section("Commands"):
@@ -183,32 +191,49 @@ def json_option(command: _Command) -> _Command:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and exit. No error leaves as a trace."""
-    for stream in (sys.stdout, sys.stderr):
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(encoding="utf-8", errors="replace")
     given = sys.argv[1:] if arguments is None else arguments
     try:
-        sys.exit(root.main(args=given, standalone_mode=False) or 0)
-    except click.Abort:
+        code = root.main(args=given, prog_name="firstpull", standalone_mode=False) or 0
+        if sys.stdout is not None:
+            sys.stdout.flush()  # what cannot be written is said, and not left to the interpreter's end
+        sys.exit(code)
+    except (click.Abort, KeyboardInterrupt):
         sys.exit(130)
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (_NobodyReadsError, BrokenPipeError):
+        _drop_output()
         sys.exit(0)
     except Exception as problem:
         _fail(_ours(problem), "--json" in given)
+
+
+class _NobodyReadsError(Exception):
+    """What reads our output, such as “head”, has seen enough."""
+
+
+def _drop_output() -> None:
+    """Let nothing be written at the interpreter's end that nobody takes."""
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _ours(problem: Exception) -> FirstpullError:
     """Any problem as one of ours: a person never sees a trace."""
     if isinstance(problem, FirstpullError):
         return problem
+    if isinstance(problem, click.exceptions.NoArgsIsHelpError):
+        return BadInput(problem.format_message())
     if isinstance(problem, click.UsageError):
-        context = f"firstpull {problem.ctx.info_name}" if problem.ctx is not None else "firstpull"
+        context = problem.ctx.command_path if problem.ctx is not None else "firstpull"
         return BadInput(problem.format_message(), hint=f"See {context} --help.")
     if isinstance(problem, click.ClickException):
         return BadInput(problem.format_message())
     if isinstance(problem, OSError):
+        if problem.errno == errno.ENOSPC:
+            _drop_output()
         return BadInput(f"{problem.strerror or problem}.", where=str(problem.filename or ""))
     return FirstpullError(f"firstpull met something it did not expect: {type(problem).__name__}: {problem}")
 

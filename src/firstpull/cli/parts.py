@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
 import click
 
 from firstpull.cli.main import Session, json_option
-from firstpull.cli.reckon import read_inserts
+from firstpull.cli.reckon import read_inserts, read_text
 from firstpull.cli.texts import grid
 from firstpull.units import Length, LengthUnit, parse_length
 
 if TYPE_CHECKING:
+    from firstpull.mechanics.cover import Progress
     from firstpull.mechanics.identify import Identification, Match
     from firstpull.mechanics.insert import Body, End, Head
+    from firstpull.mechanics.standardise import Standard
 
 _HEADS = click.Choice(["flat", "countersunk", "low profile"])
 _BODIES = click.Choice(["round", "knurled", "ribbed", "hexagonal"])
@@ -104,3 +108,68 @@ def _identified(found: Identification, unit: LengthUnit) -> str:
     rows = [row(match) for match in found.matches[:8]]
     rows.append((percent(found.none_probability), "none of these", "", "", "", ""))
     return "\n".join([found.text, "", grid(("", "part", "thread", "material", "form", "grip"), rows), "", *found.notes])
+
+
+@click.command()
+@click.argument("job_files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--min-margin", type=float, default=0.1, show_default=True, help="Least margin of every check, a share.")
+@click.option("--tool", "tool_ids", multiple=True, help="A tool of the shop that may set them; repeat for more.")
+@click.option("--time-limit", type=float, default=30.0, show_default=True, help="Seconds; then the best so far counts.")
+@catalogue_option
+@json_option
+def standardise(
+    session: Session,
+    *,
+    job_files: tuple[Path, ...],
+    min_margin: float,
+    tool_ids: tuple[str, ...],
+    time_limit: float,
+    catalogue_file: Path | None,
+) -> None:
+    """The fewest part numbers that serve the joints of all JOB_FILES, and what each joint gives up for it.
+
+    Each insert must pass every check of “choose” with the least margin to spare. First as few part numbers as can be,
+    then threads (mandrels), then tools; then the tightest joint gets as much margin as can be.
+    """
+    from firstpull.exchange.job_file import read_job
+    from firstpull.jobs.standardise import joints_of_files, standardise_answer, standardise_joints, tools_of_shop
+
+    jobs = [(str(path), read_job(read_text(path), where=str(path))) for path in job_files]
+    inserts = read_inserts(session, catalogue_file)
+    found = standardise_joints(
+        joints_of_files(jobs, inserts),
+        inserts,
+        min_margin=min_margin,
+        tools=tools_of_shop(session.book(), tool_ids) if tool_ids else (),
+        time_limit_s=time_limit,
+        progress=_say_progress(),
+    )
+    session.answer(standardise_answer(found), _standard(found))
+
+
+def _say_progress() -> Callable[[Progress], None]:
+    """Progress on a terminal's standard error, one line that is written over; nothing where nobody looks."""
+    if not sys.stderr.isatty():
+        return lambda _step: None
+
+    def say(step: Progress) -> None:
+        best = "" if step.best is None else f", {step.best} part numbers so far"
+        click.echo(f"\r\x1b[K{step.step}: {step.place} of {step.of}{best}", nl=False, err=True)
+        if step.step == "order":
+            click.echo("\r\x1b[K", nl=False, err=True)
+
+    return say
+
+
+def _standard(found: Standard) -> str:
+    lines = [found.text]
+    if found.inserts:
+        lines += ["", grid(("joint", "takes"), [(row.joint, row.text) for row in found.served])]
+        lines += ["", f"Part numbers: {', '.join(insert.name for insert in found.inserts)}"]
+        lines.append(f"Threads (mandrels): {', '.join(found.threads)}")
+        if found.tools:
+            lines.append(f"Tools: {', '.join(found.tools)}")
+    if found.not_served:
+        lines += ["", "Not served"]
+        lines += [f"  {row.joint}: nearest is {row.nearest}. {row.reason} {row.cure}" for row in found.not_served]
+    return "\n".join([*lines, *(["", *found.notes] if found.notes else [])])

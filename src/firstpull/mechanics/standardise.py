@@ -1,0 +1,294 @@
+"""The fewest part numbers for many joints: which inserts, threads and tools serve all of them, and at what price."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from firstpull.errors import BadInput
+from firstpull.mechanics import fields as field_readers
+from firstpull.mechanics.choose import Candidate, Check, Choice, Needs, choose
+from firstpull.mechanics.cover import Option, Progress, fewest
+from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.stack import Stack
+from firstpull.mechanics.tool import Tool
+from firstpull.units import LengthUnit
+
+_STEP = 10_000  # margins are compared to 0.01 %
+_MOST_JOINTS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """One joint: its name, its stack, and what it needs. ``unit`` is that of the texts about it."""
+
+    name: str
+    stack: Stack
+    needs: Needs
+    unit: LengthUnit = "mm"
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """A joint with the insert (and tool, "" when none was asked for) that it gets, and what that costs it: its tightest
+    margin here, that of its own best insert, and the difference, all as shares."""
+
+    joint: str
+    insert: Insert
+    tool: str
+    margin: float
+    tightest: Check
+    own_best: Insert
+    own_margin: float
+    price: float
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotServed:
+    """A joint that no insert serves with the margin asked for: why, and the nearest cure."""
+
+    joint: str
+    nearest: str
+    reason: str
+    cure: str
+
+
+@dataclass(frozen=True, slots=True)
+class Standard:
+    """The answer. ``proven`` = no better one exists; ``least_inserts`` = fewer can not do, known even when stopped.
+    ``own_best_inserts`` = part numbers when every joint takes its own best."""
+
+    inserts: tuple[Insert, ...]
+    threads: tuple[str, ...]
+    tools: tuple[str, ...]
+    served: tuple[Served, ...]
+    not_served: tuple[NotServed, ...]
+    own_best_inserts: int
+    tightest_margin: float | None
+    mean_margin: float | None
+    min_margin: float
+    proven: bool
+    least_inserts: int
+    text: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """A way to serve a joint: the candidate, by place of the insert and of the tool."""
+
+    item: int
+    helper: int
+    candidate: Candidate
+    margin: float
+
+
+def standardise(
+    joints: Sequence[Joint],
+    inserts: Sequence[Insert],
+    *,
+    min_margin: float = 0.1,
+    tools: Sequence[tuple[str, Tool]] = (),
+    cancelled: Callable[[], bool] = lambda: False,
+    progress: Callable[[Progress], None] = lambda _step: None,
+) -> Standard:
+    """The fewest inserts that serve every joint, then the fewest threads (mandrels), then the fewest of ``tools`` (by
+    name, when given), then the greatest tightest margin, then the greatest total; ties to the parts first by name.
+
+    An insert serves a joint when it passes every check of ``choose`` with at least ``min_margin`` to spare at the
+    tightest (a share, 0 to 1, in steps of 0.0001). Joints that nothing serves are named with the nearest cure and left
+    out. The answer does not depend on the order of joints, inserts or tools. Source: set covering, solved exactly (see
+    :func:`firstpull.mechanics.cover.fewest`). ``cancelled`` stops the search with the best so far, ``proven`` False.
+    Raises BadInput for no joint, equal names, an empty catalogue, parts of one name, or when it is stopped before
+    every joint was looked at.
+    """
+    _check(joints, inserts, min_margin, tools=tools)
+    rows = sorted(inserts, key=lambda insert: insert.name)
+    hands = sorted(tools, key=lambda tool: tool[0])
+    names = sorted(range(len(joints)), key=lambda place: joints[place].name)
+    fits: dict[int, tuple[_Fit, ...]] = {}
+    failed: dict[int, NotServed] = {}
+    for done, place in enumerate(names):
+        if cancelled():
+            raise BadInput(
+                f"It was stopped after {done} of {len(joints)} joints were looked at.", hint="Give it more time."
+            )
+        progress(Progress("joints", done + 1, len(joints), None))
+        found = _fits(joints[place], rows, hands, min_margin=min_margin)
+        if isinstance(found, NotServed):
+            failed[place] = found
+        else:
+            fits[place] = found
+    not_served = tuple(failed[place] for place in range(len(joints)) if place in failed)
+    if not fits:
+        return _nothing(not_served, min_margin)
+    order = {place: number for number, place in enumerate(place for place in names if place in fits)}
+    options = [
+        Option(order[place], fit.item, fit.helper, round(fit.margin * _STEP))
+        for place, some in fits.items()
+        for fit in some
+    ]
+    threads = [_thread(insert) for insert in rows]
+    kinds = {name: number for number, name in enumerate(sorted(set(threads)))}
+    cover = fewest(options, group_of=[kinds[name] for name in threads], cancelled=cancelled, progress=progress)
+    chosen = {option.need: (option.item, option.helper) for option in cover.options}
+    served = tuple(
+        _served(joints[place], fits[place], chosen[order[place]], hands)
+        for place in range(len(joints))
+        if place in fits
+    )
+    own = {row.own_best.name for row in served}
+    return Standard(
+        inserts=tuple(rows[item] for item in cover.items),
+        threads=tuple(sorted({threads[item] for item in cover.items})),
+        tools=tuple(hands[helper][0] for helper in cover.helpers) if hands else (),
+        served=served,
+        not_served=not_served,
+        own_best_inserts=len(own),
+        tightest_margin=min(row.margin for row in served),
+        mean_margin=round(math.fsum(row.margin for row in served) / len(served), 6),
+        min_margin=min_margin,
+        proven=cover.proven,
+        least_inserts=cover.least_items,
+        text=_text(len(served), len(cover.items), len(own), not_served=len(not_served)),
+        notes=_notes(cover.proven, cover.least_items),
+    )
+
+
+def _check(
+    joints: Sequence[Joint], inserts: Sequence[Insert], min_margin: float, *, tools: Sequence[tuple[str, Tool]]
+) -> None:
+    if not joints:
+        raise BadInput("There is no joint.", where="joints", hint="Give one job file for each joint.")
+    if len(joints) > _MOST_JOINTS:
+        raise BadInput(f"{len(joints)} joints are more than {_MOST_JOINTS}.", where="joints")
+    if not inserts:
+        raise BadInput("The catalogue is empty.", where="catalogue", hint="Import the inserts to choose from.")
+    for noun, names in (
+        ("joints", [joint.name for joint in joints]),
+        ("inserts", [insert.name for insert in inserts]),
+        ("tools", [name for name, _tool in tools]),
+    ):
+        twice = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
+        if twice:
+            raise BadInput(f"Two {noun} are called “{twice[0]}”.", where=noun, hint="Each needs a name of its own.")
+    if not 0 <= field_readers.number(min_margin, "min_margin") < 1:
+        raise BadInput("The least margin is a share from 0 to below 1.", where="min_margin", hint="0.1 is 10 %.")
+
+
+def _fits(
+    joint: Joint, rows: Sequence[Insert], hands: Sequence[tuple[str, Tool]], *, min_margin: float
+) -> tuple[_Fit, ...] | NotServed:
+    """Every way to serve the joint with the margin asked for, or why there is none."""
+    places = {insert.name: place for place, insert in enumerate(rows)}
+    ways: list[tuple[int, Needs]] = [
+        (number, replace(joint.needs, tool=tool)) for number, (_name, tool) in enumerate(hands)
+    ]
+    fits: list[_Fit] = []
+    short: list[Candidate] = []
+    choices: list[Choice] = []
+    for helper, needs in ways or [(0, joint.needs)]:
+        try:
+            choice = choose(rows, stack=joint.stack, needs=needs, unit=joint.unit)
+        except BadInput as problem:
+            raise problem.at(joint.name)
+        choices.append(choice)
+        for candidate in choice.candidates:
+            margin = candidate.tightest.margin
+            if margin is not None and round(margin * _STEP) >= round(min_margin * _STEP):
+                fits.append(_Fit(places[candidate.insert.name], helper, candidate, margin))
+            else:
+                short.append(candidate)
+    return tuple(fits) if fits else _no_fit(joint, short, choices, min_margin=min_margin)
+
+
+def _no_fit(joint: Joint, short: Sequence[Candidate], choices: Sequence[Choice], *, min_margin: float) -> NotServed:
+    if short:
+        best = min(short, key=lambda item: (-(item.tightest.margin or 0.0), item.insert.name))
+        reason = (
+            f"It fits, but its {best.tightest.name} has {_share(best.tightest.margin or 0.0)} to spare, "
+            f"under the {_share(min_margin)} asked for. {best.tightest.text}"
+        )
+        least = math.floor(max(best.tightest.margin or 0.0, 0.0) * 100) / 100
+        cure = f"Accept {_share(least)} for it (a least margin of {least:g}), or change the joint."
+        return NotServed(joint.name, best.insert.name, reason, cure)
+    nearest = next(row for choice in choices for row in choice.rejected)
+    return NotServed(joint.name, nearest.insert.name, nearest.reason, nearest.cure)
+
+
+def _served(joint: Joint, fits: Sequence[_Fit], chosen: tuple[int, int], hands: Sequence[tuple[str, Tool]]) -> Served:
+    got = next(fit for fit in fits if (fit.item, fit.helper) == chosen)
+    # The joint's own best is first of its candidates; a tie in margin with what it gets costs nothing.
+    best = min(fits, key=lambda fit: (-round(fit.margin * _STEP), fit.item != got.item, fit.candidate.rank, fit.item))
+    price = max(round(best.margin - got.margin, 6), 0.0)
+    name, check = got.candidate.insert.name, got.candidate.tightest
+    if best.item == got.item:
+        text = f"{name}, its own best: {_share(got.margin)} to spare ({check.name})."
+    else:
+        text = (
+            f"{name} with {_share(got.margin)} to spare ({check.name}) instead of {best.candidate.insert.name} "
+            f"with {_share(best.margin)}: {100 * price:.0f} points given up."
+        )
+    tool = hands[got.helper][0] if hands else ""
+    return Served(
+        joint=joint.name,
+        insert=got.candidate.insert,
+        tool=tool,
+        margin=got.margin,
+        tightest=check,
+        own_best=best.candidate.insert,
+        own_margin=best.margin,
+        price=price,
+        text=f"{text} Set with {tool}." if tool else text,
+    )
+
+
+def _nothing(not_served: tuple[NotServed, ...], min_margin: float) -> Standard:
+    return Standard(
+        inserts=(),
+        threads=(),
+        tools=(),
+        served=(),
+        not_served=not_served,
+        own_best_inserts=0,
+        tightest_margin=None,
+        mean_margin=None,
+        min_margin=min_margin,
+        proven=True,
+        least_inserts=0,
+        text=_text(0, 0, 0, not_served=len(not_served)),
+        notes=(),
+    )
+
+
+def _text(served: int, inserts: int, own: int, *, not_served: int) -> str:
+    if not served:
+        return "No joint can be served."
+    text = f"{_count(inserts, 'part number serves', 'part numbers serve')} {_count(served, 'joint', 'joints')}"
+    text += f"; each with its own best, they would take {own}."
+    return f"{text} {_count(not_served, 'joint is', 'joints are')} not served." if not_served else text
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+def _notes(proven: bool, least: int) -> tuple[str, ...]:
+    if proven:
+        return ("Proven: no smaller set serves these joints with this margin.",)
+    return (f"Stopped before it was proven: fewer may do, but not fewer than {least}. Give it more time.",)
+
+
+def _thread(insert: Insert) -> str:
+    from firstpull.trade.threads import thread
+
+    try:
+        return thread(insert.thread).designation
+    except BadInput:
+        return insert.thread
+
+
+def _share(share: float) -> str:
+    return f"{100 * share:.0f} %"

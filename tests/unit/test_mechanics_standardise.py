@@ -1,0 +1,164 @@
+"""Fewest part numbers: hand-worked joints, prices, who is not served, tools, stopping, and what is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from firstpull.errors import BadInput
+from firstpull.mechanics.choose import Needs
+from firstpull.mechanics.cover import Progress
+from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.stack import Layer, Stack
+from firstpull.mechanics.standardise import Joint, standardise
+from firstpull.units import parse_length as length
+from mechanics_examples import KNOB, M6
+
+
+def insert(part: str, low: str, high: str, **changes: Any) -> Insert:
+    """An M6 insert that takes ``low`` to ``high`` mm of stack."""
+    grip = {"grip_min": length(f"{low} mm"), "grip_max": length(f"{high} mm")}
+    return replace(M6, part=part, length_free=length("24 mm"), **grip, **changes)
+
+
+def joint(name: str, mm: str, **needs: Any) -> Joint:
+    """A joint of one sheet of ``mm``, M6 unless told otherwise."""
+    return Joint(name, Stack((Layer("EN AW-5754", length(f"{mm} mm")),)), Needs(**{"thread": "M6", **needs}))
+
+
+NARROW, WIDE, THICK = insert("narrow", "1.0", "2.0"), insert("wide", "0.5", "4.5"), insert("thick", "3.0", "5.0")
+ALL = (NARROW, WIDE, THICK)
+JOINTS = (joint("lid", "1.5"), joint("bracket", "2.0"), joint("beam", "4.0"))
+
+
+def test_one_part_serves_what_two_would_serve_better() -> None:
+    """“wide” takes 1.5, 2.0 and 4.0 mm with margins ½, ¾ and ¼; alone, the lid and the beam would each have margin 1."""
+    found = standardise(JOINTS, ALL)
+    assert [part.part for part in found.inserts] == ["wide"]
+    assert [(row.joint, row.margin, row.own_best.part, row.price) for row in found.served] == [
+        ("lid", 0.5, "narrow", 0.5),
+        ("bracket", 0.75, "wide", 0.0),
+        ("beam", 0.25, "thick", 0.75),
+    ]
+    assert found.served[0].text == ("wide with 50 % to spare (grip) instead of narrow with 100 %: 50 points given up.")
+    assert found.served[1].text == "wide, its own best: 75 % to spare (grip)."
+    assert (found.own_best_inserts, found.least_inserts, found.proven) == (3, 1, True)
+    assert (found.tightest_margin, found.mean_margin) == (0.25, 0.5)
+    assert found.text == "1 part number serves 3 joints; each with its own best, they would take 3."
+    assert found.threads == ("M6x1",)
+
+
+def test_a_greater_margin_asks_for_more_parts() -> None:
+    """With 40 % to spare “wide” no longer serves the beam: two parts, and the tightest joint gets what it can."""
+    found = standardise(JOINTS, ALL, min_margin=0.4)
+    assert [part.part for part in found.inserts] == ["thick", "wide"]
+    assert found.tightest_margin == 0.5
+
+
+def test_fewer_threads_come_after_fewer_parts_and_before_margin() -> None:
+    """A joint that nothing forces to M5 is the thread's own matter: two threads for two needs, whatever the margin."""
+    five = insert("five", "0.5", "4.5", thread="M5")
+    found = standardise((*JOINTS, joint("guide", "2.0", thread="M5")), (*ALL, five))
+    assert [part.part for part in found.inserts] == ["five", "wide"]
+    assert found.threads == ("M5x0.8", "M6x1")
+
+
+def test_a_joint_that_nothing_serves_is_named_with_the_nearest_cure() -> None:
+    """What is too thick for all is named; the others are still served, one of them with exactly the margin asked for."""
+    found = standardise((JOINTS[0], joint("block", "6.0"), joint("edge", "4.9")), ALL)
+    assert [row.joint for row in found.served] == ["lid", "edge"]
+    assert found.served[1].margin == 0.1
+    block = found.not_served[0]
+    assert (block.joint, block.nearest) == ("block", "thick")
+    assert "1.00 mm above its maximum grip" in block.reason
+    assert "next longer grip" in block.cure
+    assert found.text.endswith("1 joint is not served.")
+
+
+def test_a_margin_under_what_is_asked_says_what_would_be_accepted() -> None:
+    """4.96 mm in a grip up to 5 mm has 4 % to spare: fit, but under 10 %."""
+    found = standardise((joint("edge", "4.96"),), ALL)
+    assert found.served == ()
+    assert found.not_served[0].reason.startswith("It fits, but its grip has 4 % to spare, under the 10 % asked for.")
+    assert "a least margin of 0.04" in found.not_served[0].cure
+    assert found.text == "No joint can be served."
+    assert found.proven
+
+
+def test_the_order_of_joints_and_rows_does_not_matter() -> None:
+    """Joints come back in the order given; who takes what is the same."""
+    forward = standardise(JOINTS, ALL)
+    back = standardise(tuple(reversed(JOINTS)), tuple(reversed(ALL)))
+    assert back.inserts == forward.inserts
+    assert back.served == tuple(reversed(forward.served))
+
+
+def test_twins_go_to_the_first_name() -> None:
+    """Two parts that serve alike: the first by name is kept."""
+    found = standardise(JOINTS, (replace(WIDE, part="zulu"), replace(WIDE, part="alpha")))
+    assert [part.part for part in found.inserts] == ["alpha"]
+
+
+def test_tools_are_as_few_as_can_be_and_named() -> None:
+    """A tool that can set all of them is enough; one with too little stroke is not taken for what it cannot set."""
+    short = replace(KNOB, stroke_max=length("4.2 mm"))
+    # G_max − t + A: 4.5 − 4.0 + 3.4 = 3.9 mm for the beam, 6.4 mm for the lid
+    found = standardise(
+        (JOINTS[0], JOINTS[2]),
+        (WIDE,),
+        tools=(("short", short), ("long", replace(KNOB, stroke_max=length("9 mm")))),
+        min_margin=0.01,
+    )
+    assert found.tools == ("long",)
+    assert {row.tool for row in found.served} == {"long"}
+    assert found.served[0].text.endswith("Set with long.")
+    none = standardise((JOINTS[0],), (WIDE,), tools=(("short", short),))
+    assert none.served == ()
+    assert "stroke" in none.not_served[0].reason
+
+
+def test_stopping_is_said() -> None:
+    """Stopped before all joints were looked at it is refused; stopped after that, the best so far is not called proven."""
+    with pytest.raises(BadInput, match="after 0 of 3 joints"):
+        standardise(JOINTS, ALL, cancelled=lambda: True)
+    asked: list[int] = []
+
+    def later() -> bool:
+        asked.append(1)
+        return len(asked) > len(JOINTS)
+
+    far = replace(insert("far", "0.4", "4.6"), length_free=length("17 mm"))
+    found = standardise(JOINTS, (*ALL, far), cancelled=later, min_margin=0.1)
+    assert len(found.served) == 3
+    assert not found.proven
+    assert "not fewer than 1" in found.notes[0]
+
+
+def test_progress_tells_joints_then_steps() -> None:
+    """Each joint is told, then the steps of the search in order."""
+    told: list[Progress] = []
+    standardise(JOINTS, ALL, progress=told.append)
+    assert [(step.step, step.place) for step in told[:3]] == [("joints", 1), ("joints", 2), ("joints", 3)]
+    assert [step.step for step in told[3:]] == ["items", "groups", "helpers", "tightest", "total", "order"]
+
+
+@pytest.mark.parametrize(
+    ("joints", "rows", "changes", "where"),
+    [
+        ((), ALL, {}, "joints"),
+        (JOINTS, (), {}, "catalogue"),
+        ((JOINTS[0], JOINTS[0]), ALL, {}, "joints"),
+        (JOINTS, (WIDE, WIDE), {}, "inserts"),
+        (JOINTS, ALL, {"tools": (("A", KNOB), ("A", KNOB))}, "tools"),
+        (JOINTS, ALL, {"min_margin": 1.0}, "min_margin"),
+        (JOINTS, ALL, {"min_margin": float("nan")}, "min_margin"),
+        ((joint("odd", "2.0", thread="M66"),), ALL, {}, "odd: needs.thread"),
+    ],
+)
+def test_what_cannot_be_is_refused_by_name(joints: Any, rows: Any, changes: dict[str, Any], where: str) -> None:
+    """No joint, no row, equal names, a margin that is none, and a joint's own fault are refused with their place."""
+    with pytest.raises(BadInput) as refused:
+        standardise(joints, rows, **changes)
+    assert refused.value.where == where
