@@ -328,7 +328,7 @@ def _mandrel(text: str) -> dict[str, Any]:
 
     mark, _, rest = text.partition(":")
     size, _, limit = rest.partition(":")
-    if not size or (limit and not limit.isdigit()):
+    if not size or (limit and not (limit.isascii() and limit.isdigit())):
         raise BadInput(
             f"“{text}” is not MARK:THREAD:CYCLE_LIMIT.", where="--mandrel", hint="For example “M6-a:M6:20000”."
         )
