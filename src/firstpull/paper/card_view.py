@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from firstpull.errors import BadInput
+from firstpull.paper.card_units import in_unit
 from firstpull.paper.glyphs import MISSING, fit_to_fonts
 from firstpull.units import LengthUnit, show_mm
 
@@ -51,6 +52,10 @@ class Reader:
     def text(self, path: str, *, most: int = _SHORT) -> str:
         """The text at ``path``; empty when missing."""
         return self.words(self.at(path), most=most)
+
+    def sentence(self, value: Any, *, most: int = _SHORT) -> str:
+        """As :meth:`words`, with the numbers of a sentence in the card's unit."""
+        return self.words(in_unit(value, self.unit) if isinstance(value, str) else value, most=most)
 
     def rows(self, path: str) -> Sequence[Any]:
         """The list at ``path``; empty when missing."""
@@ -248,7 +253,7 @@ def _every(read: Reader) -> str:
 
 
 def _texts(read: Reader, path: str, *, most: int, letters: int) -> list[str]:
-    rows = [read.words(value, most=letters) for value in read.rows(path)]
+    rows = [read.sentence(value, most=letters) for value in read.rows(path)]
     rows = [row for row in rows if row]
     return rows if len(rows) <= most else [*rows[: most - 1], f"+ {len(rows) - most + 1} more in the record"]
 
@@ -260,7 +265,7 @@ def _pairs(read: Reader, path: str, *, names: tuple[str, ...], most: int) -> lis
             raise BadInput("A card has a table here.", where=f"card.{path}[{index + 1}]")
         filled = _with_lengths(read, row, where=f"card.{path}[{index + 1}]")
         out.append(
-            tuple(read.words(filled.get(name), most=_LONG if name in ("text", "source") else _SHORT) for name in names)
+            tuple(read.sentence(filled.get(name), most=_LONG if name in ("text", "source") else _SHORT) for name in names)
         )
     if len(out) > most:
         more = f"+ {len(out) - most + 1} more in the record"
@@ -332,12 +337,11 @@ def _details(read: Reader) -> dict[str, Any]:
 
 
 def _proof(read: Reader) -> dict[str, Any]:
+    more = [read.sentence(read.at(f"proof.{name}"), most=_LONG) for name in ("measured", "dial_in", "overdue")]
     rows = _pairs(read, "proof.rows", names=("check", "result", "value", "limits", "count"), most=14)
     return {
-        "sentence": read.text("proof.sentence", most=_LONG),
-        "more": [
-            text for name in ("measured", "dial_in", "overdue") if (text := read.text(f"proof.{name}", most=_LONG))
-        ],
+        "sentence": read.sentence(read.at("proof.sentence"), most=_LONG),
+        "more": [text for text in more if text],
         "rows": [list(row) for row in rows],
     }
 

@@ -15,6 +15,7 @@ from firstpull.record.job import JobState
 from firstpull.units import LengthUnit
 from firstpull.web.desk import Desk
 from firstpull.web.render import environment, page
+from firstpull.web.typed import show_torque
 
 
 def card_html(card: Mapping[str, Any], *, unit: LengthUnit) -> str:
@@ -40,7 +41,7 @@ def card_page(here: Desk, state: JobState, card: Mapping[str, Any], *, unit: Len
 
 def _context(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
     drawing, _share = card_drawing(card, unit=unit)
-    proof = card.get("proof") or {}
+    torque = (card.get("run") or {}).get("torque_min_nm")
     try:
         code = qr_svg(card_code(card), key="card-code") if card.get("hash") else ""
     except BadInput:
@@ -48,9 +49,7 @@ def _context(card: Mapping[str, Any], *, unit: LengthUnit) -> dict[str, Any]:
     return {
         "view": card_view(card, unit=unit),
         "standing": str(card.get("standing") or ""),
-        "dial_in": str(proof.get("dial_in") or ""),
-        "measured": str(proof.get("measured") or ""),
-        "torque_min": (card.get("run") or {}).get("torque_min_nm"),
+        "torque_min": "" if torque is None else show_torque(float(torque), unit),
         "drawing": drawing,
         "code": code,
         "card_unit": str(card.get("unit") or "mm"),

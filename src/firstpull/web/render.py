@@ -93,7 +93,7 @@ def page(
         "practice": practice,
         "person": person_of(request),
         "unit": unit_of(request),
-        "here": request.url.path,
+        "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
     }
     text = environment().get_template(template).render({**frame, **(context or {})})
     return HTMLResponse(text, status_code=status_code)

@@ -240,7 +240,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "proven": "Proven",
         "proved_by": "Proved: {}",
         "check": "Check {}",
-        "torque_min": "Turning test: no movement below {} N·m",
+        "torque_min": "Turning test: no movement below {}",
         "valid": "Valid until",
         "sources": "Where the numbers come from",
         "cautions": "Cautions",
