@@ -177,7 +177,7 @@ def test_damaged_forms_write_whole_acts_or_nothing(made_bench: Path, tmp_path: P
     bench = released_bench.copy(made_bench, tmp_path / "workshop")
     open_job.open_job(bench.book, "Fresh", doing=ADA)
 
-    @settings(FEW, max_examples=420)
+    @settings(FEW, max_examples=300)
     @given(post=posts(), fresh=st.booleans())
     def walk(post: tuple[str, str, dict[str, str]], fresh: bool) -> None:
         page, job, form = post
