@@ -58,7 +58,8 @@ def layer_of(here: Desk, typed: dict[str, str], *, coat: bool) -> Layer:
     text, *spread = _PLUS_MINUS.split(typed["thickness"])
     if len(spread) > 1:
         raise BadInput("There is more than one ± here.", where="thickness", hint="For example “2.0 ± 0.09”.")
-    size = parse_thickness(text.strip(), unit=here.unit, where="thickness")
+    # a unit behind the ± speaks for both: “2.0 ± 0.1 mm”
+    size = parse_thickness(text.strip(), unit=(_unit_of(spread[0]) if spread else None) or here.unit, where="thickness")
     tolerance = None
     if spread:
         tolerance = parse_thickness(spread[0].strip(), unit=_unit_of(text) or here.unit, where="thickness")

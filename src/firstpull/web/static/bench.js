@@ -260,11 +260,16 @@
     again();
   }
   function holdTyped() {
-    const input = field();
-    if (input && input.value.trim()) {
-      const unit = /[a-z"]/i.test(input.value) ? "" : ` ${input.dataset.unit}`;
-      write(TYPED, { path: location.pathname, text: input.value.trim() + unit }); // with its unit: the next page has the other
+    const texts = {}; // each with its unit: the next page has the other
+    const refused = Boolean(document.querySelector("main [aria-invalid]")); // then the bench has filled in what was typed
+    for (const input of document.querySelectorAll("main input[type=text][name]")) {
+      const text = input.value.trim();
+      if (!text || (input.value === input.defaultValue && !refused)) continue;
+      const unit = /[a-z"]/i.test(text) || !input.dataset.unit ? "" : ` ${input.dataset.unit}`;
+      texts[input.name] = text + unit;
     }
+    const chosen = [...document.querySelectorAll("main input[type=radio]:checked")].map((one) => [one.name, one.value]);
+    write(TYPED, { path: location.pathname + location.search, texts, chosen });
   }
   function closeMenu(event) {
     const menu = document.querySelector(".menu[open]");
@@ -290,7 +295,13 @@
   const held = read(TYPED);
   if (held) {
     write(TYPED, null);
-    if (field() && held.path === location.pathname && !field().value) field().value = held.text;
+    if (held.path === location.pathname + location.search) {
+      const inputs = [...document.querySelectorAll("main input[name]")];
+      for (const one of inputs) {
+        if (one.type === "text" && held.texts[one.name]) one.value = held.texts[one.name];
+        if (one.type === "radio" && held.chosen.some(([name, value]) => name === one.name && value === one.value)) one.checked = true;
+      }
+    }
   }
   home(false);
   move();
