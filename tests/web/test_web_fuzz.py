@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import random
+import re
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -26,6 +27,7 @@ from firstpull.jobs.workshop import Book, Doing
 from firstpull.record.event import Event
 from firstpull.record.job import fold_job
 from firstpull.record.rules import guard_job
+from firstpull.store import Store
 from web import released_bench
 
 ADA = Doing("Ada")
@@ -177,7 +179,7 @@ def test_damaged_forms_write_whole_acts_or_nothing(made_bench: Path, tmp_path: P
     bench = released_bench.copy(made_bench, tmp_path / "workshop")
     open_job.open_job(bench.book, "Fresh", doing=ADA)
 
-    @settings(FEW, max_examples=300)
+    @settings(FEW, max_examples=240)
     @given(post=posts(), fresh=st.booleans())
     def walk(post: tuple[str, str, dict[str, str]], fresh: bool) -> None:
         page, job, form = post
@@ -278,3 +280,46 @@ def test_a_body_that_is_no_form_is_refused(bench: released_bench.Bench) -> None:
             assert answer.status_code != 303
             check_answer(answer)
     assert count_all(bench) == before
+
+
+def test_a_restore_under_an_open_bench_is_said_on_every_page(bench: released_bench.Bench, tmp_path: Path) -> None:
+    """When a backup is put in place while the bench runs, each page that needs the record says so, nothing is written to
+    the file put aside, and the export does not break off in the middle."""
+    bench.book.store.backup(tmp_path / "backup.sqlite")
+    done = Store.restore(tmp_path / "backup.sqlite", bench.book.path)
+    for address in ("/", f"/bench/jobs/{released_bench.HELD}/prove", "/record/export", "/record/backup", "/inserts"):
+        answer = bench.client.get(address)
+        assert answer.status_code == 422, address
+        assert "replaced" in answer.text
+    form = {"reading": "12.46", "do": "read", "expected": "", "client_id": ""}
+    assert bench.client.post(f"/bench/jobs/{released_bench.HELD}/prove/air", data=form).status_code == 422
+    assert done.kept is not None
+    with Store(done.kept) as kept:
+        assert len(list(kept.all_events())) == done.report.events
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/bench/jobs/battery-tray-lid-m6/card.pdf?size=A5%0d%0aX-Evil:%20y",
+        "/bench/jobs/battery-tray-lid-m6/card.pdf?unit=furlong",
+        "/bench/jobs/..%2f..%2fetc%2fpasswd/card.pdf",
+        "/bench/jobs/a%0d%0aX-Evil:%20y/card.pdf",
+        "/static/../../errors.py",
+        "/static/%2e%2e/%2e%2e/errors.py",
+        "/person?back=//evil.example",
+        "/practice/advice?back=%2f%2fevil.example",
+        "/practice/advice?back=%2f%0d%0aX-Evil:%20y",
+        "/bench/jobs/held/news?seen=0",
+        "/bench/jobs/held/news?seen=-99999999999999999999999",
+        "/bench/jobs/held/record?after=99999999999999999999999",
+    ],
+)
+def test_addresses_lead_nowhere_else(bench: released_bench.Bench, address: str) -> None:
+    """No address or header value makes a header of its own, a path out of the bench or a link to another site."""
+    answer = bench.client.get(address, headers={"referer": "https://evil.example/x"}, follow_redirects=False)
+    check_answer(answer)
+    assert "x-evil" not in answer.headers
+    assert "evil.example" not in answer.headers.get("location", "")
+    assert not re.search(r'"(https?:)?//evil', answer.text)
+    assert "FirstpullError" not in answer.text
