@@ -106,7 +106,7 @@ def test_garbage_is_answered_in_our_words(data: Path, monkeypatch: pytest.Monkey
             words = words_for(command, dice, data)
             typed = Typed(
                 monkeypatch,
-                ["--data", str(data / "data"), "--by", "Ada", *path, *words, "--json"],
+                ["--data", str(data / "data"), "--by", "Ada", *path, "--json", *words],
                 b"\xff{}\n[1e400]\n",
             )
             assert typed.code in CODES, (path, words, typed.out, typed.err)
