@@ -201,7 +201,9 @@ def _page(
     where = (problem or {}).get("where", "")
     fields = [_field(here, name, typed, problem if where == name else None) for name in names if name in _LABELS]
     shown = {field["name"] for field in fields}
-    back = [] if number == 0 else [{"label": "Back", "do": "back", "kind": "other"}]
+    back = [{"label": "Back", "do": "back", "kind": "other"}]
+    if number == 0:
+        back = _FIND if here.book.inserts() else []
     address = "/inserts/in-hand" if state is None else here.address(state.id, "in-hand")
     form = (
         {"address": address, "expected": "", "client_id": uuid.uuid4().hex}
@@ -238,6 +240,7 @@ def _page(
     return show(here, state, "steps/question.html", context, step="choose", status_code=status_code)
 
 
+_FIND = [{"label": "Find it first", "address": "/inserts/identify", "kind": "other"}]
 _WHY: tuple[list[str], ...] = (
     [],
     ["Only the free length is needed. Without the flange’s thickness nothing can be said about the room behind."],

@@ -1,0 +1,162 @@
+"""Find the insert in my hand: one question at a time, the answers in the address, nothing written."""
+
+from __future__ import annotations
+
+import html
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from firstpull.jobs import catalogue
+from firstpull.jobs.workshop import CATALOGUE, Book, Workshop
+from firstpull.units import parse_length
+from firstpull.web.bench import create_bench
+from web.bench_client import TestClient
+from web.bench_desk import ADA, CLOCK, bench, m6
+
+Desk = tuple[TestClient, Book]
+PAGE = "/inserts/identify"
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[Desk]:
+    with bench(tmp_path / "data") as (client, book):
+        catalogue.add_measured(book, replace(m6("LONG"), length_free=parse_length("18 mm"), end="closed"), doing=ADA)
+        wide = replace(m6("WIDE"), flange_diameter=parse_length("15 mm"))
+        catalogue.add_measured(book, wide, doing=ADA)
+        catalogue.retire(book, "OUR-M6-BARE", reason="only in the way here", doing=ADA)
+        yield client, book
+
+
+def question(page: str) -> str:
+    """The page's question."""
+    found = re.search(r'<h1 id="question"[^>]*>([^<]*)</h1>', page)
+    assert found is not None, page
+    return html.unescape(found[1])
+
+
+def test_it_begins_with_the_thread_and_is_linked_from_the_catalogue_and_the_opening(desk: Desk) -> None:
+    """The first question is the thread; the list of inserts and the opening “insert in my hand” lead here."""
+    client, _book = desk
+    assert question(client.get(PAGE).text) == "Which thread has it?"
+    for place in ("/inserts", "/inserts/in-hand"):
+        assert f'href="{PAGE}"' in client.get(place).text
+
+
+def test_it_asks_what_decides_until_the_row_is_known(desk: Desk) -> None:
+    """Thread, then free length, then the flange that tells two rows apart, then the row with a way to open it."""
+    client, _book = desk
+    page = client.get(f"{PAGE}?thread=M6&asked=thread&do=next").text
+    assert question(page) == "How long is it?"
+    page = client.get(f"{PAGE}?thread=M6&free_length=15.2&asked=free_length&do=next").text
+    assert question(page) == "How wide is its flange?"
+    assert 'name="free_length" value="15.2 mm"' in page
+    page = client.get(f"{PAGE}?thread=M6&free_length=15.2+mm&flange_diameter=13&asked=flange_diameter&do=next").text
+    assert question(page).startswith("Most likely OUR-M6, ")
+    assert 'href="/inserts/row?part=OUR-M6"' in page
+    assert "none of these" in page
+
+
+def test_what_cannot_be_told_is_not_asked_again(desk: Desk) -> None:
+    """“I cannot tell” passes on to the next best question, and stays passed over."""
+    client, _book = desk
+    page = client.get(f"{PAGE}?thread=M6&asked=free_length&do=skip").text
+    assert question(page) != "How long is it?"
+    assert 'name="skipped" value="free_length"' in page
+    assert question(client.get(f"{PAGE}?asked=thread&do=skip").text) == "How long is it?"
+
+
+def test_an_answer_can_be_changed(desk: Desk) -> None:
+    """Each answer given has a way back to its question, with what was typed in the field."""
+    client, _book = desk
+    page = client.get(f"{PAGE}?thread=M6&free_length=15.2+mm").text
+    assert f"{PAGE}?thread=M6&amp;free_length=15.2+mm&amp;ask=free_length" in page
+    again = client.get(f"{PAGE}?thread=M6&free_length=15.2+mm&ask=free_length").text
+    assert question(again) == "How long is it?"
+    assert 'id="free_length" name="free_length" value="15.2 mm"' in again
+
+
+def test_a_stranger_is_said_with_a_way_to_measure_it_in(desk: Desk) -> None:
+    """A length that no row has ends at “not in the catalogue”, with what does not fit."""
+    client, _book = desk
+    page = client.get(f"{PAGE}?thread=M6&free_length=16.6&asked=free_length&do=next").text
+    assert question(page) == "It is probably not in the catalogue."
+    assert "free length 16.60 mm, its row says" in page
+    assert 'href="/inserts/in-hand"' in page
+
+
+def test_parts_that_look_alike_are_said(desk: Desk) -> None:
+    """Twins end the questions: no measurement tells them apart, and what differs is named."""
+    client, book = desk
+    catalogue.add_measured(book, replace(m6("TWIN"), material="stainless A2"), doing=ADA)
+    address = (
+        f"{PAGE}?thread=M6&free_length=15.2+mm&flange_diameter=13+mm&body_diameter=9+mm&end=open&head=flat&body=round"
+    )
+    page = client.get(address).text
+    assert question(page) == "One of 2 that look alike."
+    assert "They differ in material" in page
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("thread=M66&asked=thread&do=next", "M66"),
+        ("thread=M6&free_length=long&asked=free_length&do=next", "long"),
+        ("thread=M6&free_length=-3&asked=free_length&do=next", "A length is more than nothing."),
+        ("thread=M6&end=ajar&asked=end&do=next", "ajar"),
+        ("thread=M6&head_marks=99&asked=head_marks&do=next", "99 marks cannot be right."),
+        ("thread=M6&head_marks=one&asked=head_marks&do=next", "How many marks?"),
+        (f"thread={'M' * 200}&asked=thread&do=next", "That is too long."),
+        ("thread=&asked=thread&do=next", "There is no answer yet."),
+        ("thread=M6&end=&asked=end&do=next", "There is no answer yet."),
+    ],
+)
+def test_a_wrong_answer_is_said_under_its_field(desk: Desk, query: str, said: str) -> None:
+    """What cannot be used is said in our words at its question, and what was answered before is kept."""
+    client, _book = desk
+    answer = client.get(f"{PAGE}?{query}")
+    assert answer.status_code == 422
+    assert said in html.unescape(answer.text)
+    assert "problem-what" in answer.text
+    if query.startswith("thread=M6&"):
+        assert 'name="thread" value="M6"' in answer.text
+
+
+def test_in_inches_no_mm_is_shown_and_the_answer_keeps_its_unit(desk: Desk) -> None:
+    """A person who works in inches types and reads inches; what was typed in mm before stays what it was."""
+    client, _book = desk
+    client.cookies.set("firstpull_unit", "in")
+    page = client.get(f"{PAGE}?thread=M6&free_length=0.5984&asked=free_length&do=next").text
+    assert 'name="free_length" value="0.5984 in"' in page
+    assert "grip, in" in page
+    assert "0.0197 to 0.1181" in page
+    same = client.get(f"{PAGE}?thread=M6&free_length=15.2+mm").text
+    assert question(same) == question(page)
+
+
+def test_it_writes_nothing_and_bears_any_address(desk: Desk) -> None:
+    """Nothing of the record moves, and what no page of ours wrote is passed over."""
+    client, book = desk
+    before = book.store.last(CATALOGUE)
+    for query in (
+        "ask=nothing&asked=what&do=dance&skipped=a,b",
+        "skipped=" + "thread," * 50,
+        "thread=M6&ask=end&do=skip",
+    ):
+        assert client.get(f"{PAGE}?{query}").status_code == 200
+    assert book.store.last(CATALOGUE) == before
+
+
+def test_without_a_catalogue_it_leads_to_one(tmp_path: Path) -> None:
+    """With no insert there is nothing to find, and the way on is to bring a table in."""
+    workshop = Workshop(tmp_path / "empty", clock=lambda: CLOCK)
+    try:
+        client = TestClient(create_bench(workshop), base_url="http://127.0.0.1:8742", headers={"accept": "text/html"})
+        page = client.get(PAGE).text
+        assert question(page) == "There is no catalogue to find it in."
+        assert 'href="/inserts/import"' in page
+    finally:
+        workshop.close()
