@@ -149,7 +149,7 @@ def _page(
         "text": "" if found is None or (found.verdict != "none" and not found.matches[0].alike) else found.text,
         "rows": [] if found is None else [_row(match, here.unit) for match in found.matches[:_MOST_ROWS]],
         "others": _others(found),
-        "none": "" if found is None else _chance(found.none_probability),
+        "stranger": "" if found is None else _chance(found.none_probability),
         "changes": [
             {
                 "name": TEXTS["identify_names"][name],
@@ -259,7 +259,7 @@ def _empty(here: Desk) -> Response:
             {"label": TEXTS["inserts"]["bring"], "address": "/inserts/import"},
             {"label": words["measure"], "address": "/inserts/in-hand", "kind": "other"},
         ],
-        "asking": False, "why": [], "ways": [], "text": "", "rows": [], "others": "", "none": "", "changes": [],
+        "asking": False, "why": [], "ways": [], "text": "", "rows": [], "others": "", "stranger": "", "changes": [],
         "drawing": insert_on_its_side("open", key="identify"), "unit_of_rows": here.unit,
     }  # fmt: skip
     return page(here.request, "insert_identify.html", context)
