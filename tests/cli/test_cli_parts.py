@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import shutil
+import signal
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from firstpull.cli import main
+from firstpull.jobs import standardise as verb
+from firstpull.mechanics.cover import Progress
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 
@@ -155,3 +158,32 @@ def test_standardise_refuses_in_our_words(shell: Shell, words: tuple[str, ...], 
     (shell.folder / "bare.toml").write_text(bare, encoding="utf-8")
     _out, err = shell.run("standardise", *words, "--catalogue", "inserts.csv", code=2)
     assert said in err
+
+
+def test_ctrl_c_gives_the_best_so_far(shell: Shell, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C while the search is on ends with an answer that is not called proven; afterwards Ctrl-C is what it was."""
+    usual = signal.getsignal(signal.SIGINT)
+    whole = verb.standardise_among
+
+    def interrupted(*given: Any, progress: Any, **more: Any) -> Any:
+        def press(step: Progress) -> None:
+            progress(step)
+            if step.step == "items":
+                signal.raise_signal(signal.SIGINT)
+
+        return whole(*given, progress=press, **more)
+
+    monkeypatch.setattr(verb, "standardise_among", interrupted)
+    extra = (
+        (shell.folder / "inserts.csv")
+        .read_text("utf-8")
+        .replace("EX-M6-30,", "EX-M6-31,")
+        .replace(",0.5,3.0", ",0.6,3.2")
+    )
+    rows = (shell.folder / "inserts.csv").read_text("utf-8") + extra.splitlines()[1] + "\n"
+    (shell.folder / "inserts.csv").write_text(rows, encoding="utf-8")
+    found = shell.json("standardise", "job.toml", "rack.toml", "--catalogue", "inserts.csv")
+    assert found["proven"] is False
+    assert len(found["joints"]) == 2
+    assert "Stopped before it was proven" in found["notes"][0]
+    assert signal.getsignal(signal.SIGINT) == usual

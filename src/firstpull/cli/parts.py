@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import signal
 import sys
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -129,36 +132,54 @@ def standardise(
     """The fewest part numbers that serve the joints of all JOB_FILES, and what each joint gives up for it.
 
     Each insert must pass every check of “choose” with the least margin to spare. First as few part numbers as can be,
-    then threads (mandrels), then tools; then the tightest joint gets as much margin as can be.
+    then threads (mandrels), then tools; then the tightest joint gets as much margin as can be. Ctrl-C stops the search
+    and gives the best so far.
     """
     from firstpull.exchange.job_file import read_job
     from firstpull.jobs.standardise import joints_of_files, standardise_answer, standardise_joints, tools_of_shop
 
     jobs = [(str(path), read_job(read_text(path), where=str(path))) for path in job_files]
     inserts = read_inserts(session, catalogue_file)
-    found = standardise_joints(
-        joints_of_files(jobs, inserts),
-        inserts,
-        min_margin=min_margin,
-        tools=tools_of_shop(session.book(), tool_ids) if tool_ids else (),
-        time_limit_s=time_limit,
-        progress=_say_progress(),
-    )
+    joints = joints_of_files(jobs, inserts)
+    tools = tools_of_shop(session.book(), tool_ids) if tool_ids else ()
+    with _watched() as (say, stopped):
+        found = standardise_joints(
+            joints,
+            inserts,
+            min_margin=min_margin,
+            tools=tools,
+            time_limit_s=time_limit,
+            cancelled=stopped,
+            progress=say,
+        )
     session.answer(standardise_answer(found), _standard(found))
 
 
-def _say_progress() -> Callable[[Progress], None]:
-    """Progress on a terminal's standard error, one line that is written over; nothing where nobody looks."""
-    if not sys.stderr.isatty():
-        return lambda _step: None
+@contextmanager
+def _watched() -> Iterator[tuple[Callable[[Progress], None], Callable[[], bool]]]:
+    """Progress on a terminal's standard error, in one line that is written over, and whether the person has stopped it:
+    the first Ctrl-C asks for the best so far, a second one ends the command."""
+    shown, stopped = sys.stderr.isatty(), threading.Event()
 
     def say(step: Progress) -> None:
-        best = "" if step.best is None else f", {step.best} part numbers so far"
-        click.echo(f"\r\x1b[K{step.step}: {step.place} of {step.of}{best}", nl=False, err=True)
-        if step.step == "order":
-            click.echo("\r\x1b[K", nl=False, err=True)
+        if shown:
+            best = "" if step.best is None else f", {step.best} part numbers so far"
+            click.echo(f"\r\x1b[K{step.step}: {step.place} of {step.of}{best}", nl=False, err=True)
 
-    return say
+    def stop(_signal: int, _frame: object) -> None:
+        if stopped.is_set():
+            raise KeyboardInterrupt
+        stopped.set()
+
+    main_thread = threading.current_thread() is threading.main_thread()  # only there may a signal be taken
+    before = signal.signal(signal.SIGINT, stop) if main_thread else None
+    try:
+        yield say, stopped.is_set
+    finally:
+        if main_thread:
+            signal.signal(signal.SIGINT, before)
+        if shown:
+            click.echo("\r\x1b[K", nl=False, err=True)
 
 
 def _standard(found: Standard) -> str:
