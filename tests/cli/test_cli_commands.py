@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 
 from firstpull.cli import main
-from workshop_example import simulated
+from firstpull.jobs import practice_bench
+from workshop_example import ADA, open_workshop, simulated
 
 JOB = """
 [job]
@@ -294,6 +295,17 @@ def test_backup_restore_export_import(shell: Shell, tmp_path: Path, capsys: pyte
     assert (tmp_path / "out.jsonl").read_bytes() == (tmp_path / "again.jsonl").read_bytes()
     assert shell.json("restore", str(tmp_path / "copy.sqlite"))["kept"]
     assert len(shell.json("jobs")["jobs"]) == 1
+
+
+def test_a_practice_backup_never_becomes_the_record(shell: Shell, tmp_path: Path) -> None:
+    """A backup of the practice book is refused as the record, and nothing is changed."""
+    shell.run("open", str(shell.folder / "job.toml"))
+    shell.run("--practice", "open", str(shell.folder / "job.toml"), code=2)
+    with open_workshop(shell.folder / "data") as workshop:
+        practice_bench.start(workshop.practice, doing=ADA)
+    shell.run("--practice", "backup", str(tmp_path / "practice.sqlite"))
+    assert "practice" in shell.json("restore", str(tmp_path / "practice.sqlite"), code=2)["error"]["what"]
+    assert [row["title"] for row in shell.json("jobs")["jobs"]] == ["Battery tray lid"]
 
 
 def test_advise_talks_in_lines() -> None:

@@ -48,14 +48,9 @@ def backup(session: Session, target: Path) -> None:
 @json_option
 def restore(session: Session, source: Path) -> None:
     """Put the backup SOURCE in place of the record; the present file is kept beside it."""
-    from firstpull.store import Store
+    from firstpull.jobs.keep import restore as restore_file
 
-    try:
-        session.data.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise BadInput(f"The data folder cannot be made: {problem.strerror}.", where=str(session.data))
-    target = session.data / ("practice.sqlite" if session.practice else "record.sqlite")
-    done = Store.restore(source, target)
+    target, done = restore_file(source, session.data, practice=session.practice)
     kept = str(done.kept) if done.kept is not None else ""
     session.answer(
         {"schema": "firstpull/restore/1", "file": str(target), "kept": kept, "events": done.report.events},

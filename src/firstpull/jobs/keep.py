@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from firstpull.errors import BadInput, FirstpullError, RecordDamaged
 from firstpull.exchange.record_lines import line_of_event, read_lines
@@ -15,6 +17,7 @@ from firstpull.mechanics.tool import Tool
 from firstpull.record.event import Event
 from firstpull.record.job import JobState, fold_job
 from firstpull.record.things import fold_catalogue, fold_gauge, fold_tool
+from firstpull.store import Restored, Store
 
 
 def import_lines(book: Book, lines: Iterable[str]) -> int:
@@ -27,6 +30,36 @@ def import_lines(book: Book, lines: Iterable[str]) -> int:
         _check_readable([*before, *new])
 
     return book.store.import_events(read_lines(lines), place=line_of_event, guard=check)
+
+
+def restore(source: Path, folder: Path, *, practice: bool) -> tuple[Path, Restored]:
+    """Put the backup ``source`` in place as the workshop's record in ``folder``, or as its practice book; the file that
+    was there is kept beside it. The backup is verified first, and a practice book never becomes the record.
+
+    Returns the file in place and what was restored. Raises BadInput, RecordDamaged; then nothing was changed.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(dir=folder) as place:
+            copy = Path(place) / "copy.sqlite"
+            Store.restore(source, copy)
+            _check_restored(copy, source=source, practice=practice)
+            target = folder / ("practice.sqlite" if practice else "record.sqlite")
+            return target, Store.restore(copy, target)
+    except OSError as problem:
+        raise BadInput(
+            f"The backup can not be put in place: {problem.strerror}.", where=str(folder), hint="Check the data folder."
+        )
+
+
+def _check_restored(copy: Path, *, source: Path, practice: bool) -> None:
+    with Store(copy, create=False) as store:
+        opened = [store.read(stream)[0] for stream in store.streams("job")]
+    wrong = [event for event in opened if (event.data.get("practice") is not None) != practice]
+    if wrong:
+        kind = "the workshop’s record" if practice else "a practice book"
+        hint = "Leave --practice out." if practice else "Restore it with --practice."
+        raise BadInput(f"This is a backup of {kind}.", where=str(source), hint=hint)
 
 
 def _check_book(book: Book, new: Sequence[Event]) -> None:

@@ -33,6 +33,11 @@ def open_job(
     tool: str = "",
 ) -> JobState:
     """A new job with ``title``; its id is made from the title. ``more`` is written in the same act. Raises BadInput."""
+    if book.practice and practice is None:
+        raise BadInput(
+            "The practice book is for the simulated tool only.",
+            hint="Start practice from its page; open a real job without --practice.",
+        )
     title = " ".join(title.split())
     if not title:
         raise BadInput("What is this job called?", where="title", hint="For example “Battery tray lid”.")
