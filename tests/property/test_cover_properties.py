@@ -134,3 +134,20 @@ def test_what_cannot_be_is_refused(options: list[Option]) -> None:
     """No option, a number out of range and a worth too large are refused."""
     with pytest.raises(BadInput):
         fewest(options, group_of=[0])
+
+
+@pytest.mark.parametrize(
+    ("worths", "taken"),
+    [
+        (((1, 10), (5, 5)), 1),  # the tightest counts before the total
+        (((5, 5), (1, 10)), 0),
+        (((5, 6), (5, 7)), 1),  # then the total
+        (((5, 7), (7, 5)), 0),  # then the lower number
+    ],
+)
+def test_the_tightest_counts_before_the_total_and_the_number_last(
+    worths: tuple[tuple[int, int], ...], taken: int
+) -> None:
+    """Two items that each serve both needs, of which one is enough: worked by eye."""
+    options = [Option(need, item, 0, worth) for item, both in enumerate(worths) for need, worth in enumerate(both)]
+    assert fewest(options, group_of=[0, 0]).items == (taken,)
