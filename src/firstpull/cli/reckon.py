@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from firstpull.cli.choice_text import choice_text
 from firstpull.cli.main import Session, json_option
-from firstpull.cli.texts import choice_text, setting_text, table
+from firstpull.cli.texts import setting_text, table
 from firstpull.errors import BadInput
 
 if TYPE_CHECKING:
@@ -26,12 +28,14 @@ if TYPE_CHECKING:
     help="A CSV or XLSX file instead of the shop's catalogue.",
 )
 @click.option("--all", "show_all", is_flag=True, help="Show every rejected insert too.")
+@click.option("--tables", default=1, show_default=True, help="For how many candidates to show every check.")
 @json_option
-def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_all: bool) -> None:
+def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_all: bool, tables: int) -> None:
     """Inserts that suit the joint of JOB_FILE (its stack and needs), best first."""
     from firstpull.exchange.job_file import read_job
     from firstpull.mechanics.choose import Needs
     from firstpull.mechanics.choose import choose as choose_among
+    from firstpull.mechanics.joint import Edges, JointDemand, Loads, Screw
 
     job = read_job(read_text(job_file), where=str(job_file))
     needs = job.needs
@@ -44,10 +48,18 @@ def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_a
             hint='Add [needs] with thread = "M6".',
         )
     inserts = read_inserts(session, catalogue_file)
-    choice = choose_among(inserts, stack=job.stack, needs=needs, unit=job.unit)
+    if needs.tool is None and job.tool is not None:
+        needs = replace(needs, tool=job.tool)
+    demand = JointDemand(
+        loads=job.loads or Loads(),
+        screw=job.screw or Screw(),
+        edges=job.edges or Edges(),
+        load_ceiling_n=job.load_ceiling_n,
+    )
+    choice = choose_among(inserts, stack=job.stack, needs=needs, unit=job.unit, joint=demand)
     from firstpull.jobs.answers import choice_answer
 
-    session.answer(choice_answer(choice), choice_text(choice, show_all=show_all))
+    session.answer(choice_answer(choice), choice_text(choice, show_all=show_all, unit=job.unit, tables=tables))
 
 
 @click.command()

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from firstpull.units import LengthUnit, show_mm
 
 if TYPE_CHECKING:
-    from firstpull.mechanics.choose import Choice
     from firstpull.mechanics.setting import Setting
     from firstpull.record.job import JobState
 
@@ -67,33 +66,6 @@ def setting_text(found: Setting, *, unit: LengthUnit, title: str) -> str:
     lines += _section("Before anything else", found.blockers) + _section("Mind", found.warnings)
     lines += ["", "Steps", *(f"{number:>2}. {step.title}: {step.text}" for number, step in enumerate(found.steps, 1))]
     lines += _section("Cautions", [caution.text for caution in found.cautions])
-    return "\n".join(lines)
-
-
-def choice_text(choice: Choice, *, show_all: bool) -> str:
-    """Candidates, then why others do not suit."""
-    lines = list(choice.notes)
-    if choice.candidates:
-        rows = [
-            (
-                str(c.rank),
-                c.insert.name,
-                c.insert.thread,
-                c.insert.material,
-                f"{c.insert.head}, {c.insert.end}",
-                c.tightest.text,
-            )
-            for c in choice.candidates
-        ]
-        lines.append(grid(("", "part", "thread", "material", "form", "tightest margin"), rows))
-    else:
-        lines.append("No insert suits.")
-    left = choice.rejected if show_all else choice.rejected[:5]
-    if left:
-        lines += ["", "Do not suit" + ("" if show_all else " (nearest first)")]
-        lines += [f"  {item.insert.name}: {item.reason} {item.cure}".rstrip() for item in left]
-    if len(left) < len(choice.rejected):
-        lines.append(f"  … and {len(choice.rejected) - len(left)} more (--all)")
     return "\n".join(lines)
 
 

@@ -154,6 +154,36 @@ class Section:
         """A pressure with its unit, in bar."""
         return self._measured(key, "6.2 bar", lambda text, place: parse_pressure(text, where=place).bar)
 
+    def force_range_n(self, key: str) -> tuple[float, float] | None:
+        """A force with its unit, or a list of the lowest and the highest, in N."""
+        value = self.values.get(key)
+        if not isinstance(value, list):
+            one = self.force_n(key)
+            return None if one is None else (one, one)
+        if len(value) != 2:
+            raise BadInput(
+                f"The list has {len(value)} values.",
+                where=self.at(key),
+                hint=f"Write one load, or the lowest and the highest: {key} = [“1 kN”, “2 kN”].",
+            )
+        low, high = (Section({key: one}, self.place).force_n(key) for one in value)
+        if low is None or high is None or low > high:
+            raise BadInput("The lowest load is above the highest.", where=self.at(key), hint="Swap them.")
+        return low, high
+
+    def temperature_c(self, key: str) -> float | None:
+        """A temperature in °C or °F, in °C."""
+        if key not in self.values:
+            return None
+        value = self._string(key, f'{key} = "80 °C"')
+        match = re.fullmatch(r"\s*(-?\d{1,4}(?:[.,]\d{1,9})?)\s*°?\s*([CcFf])\s*", value, re.ASCII)
+        if match is None:
+            raise BadInput(
+                f"“{value[:60]}” is not a temperature.", where=self.at(key), hint=f"For example {key} = “80 °C”."
+            )
+        degrees = float(match.group(1).replace(",", "."))
+        return rounded(degrees if match.group(2) in "Cc" else (degrees - 32) / 1.8)
+
     def stiffness_kn_per_mm(self, key: str) -> float | None:
         """A stiffness with its unit, in kN/mm."""
         return self._measured(key, "100 kN/mm", lambda text, place: _with_unit(text, _STIFFNESS, "100 kN/mm", place))

@@ -16,6 +16,7 @@ from typing import Any, cast
 
 from firstpull.errors import BadInput
 from firstpull.exchange.job_fields import MAX_TEXT, Section
+from firstpull.exchange.job_joint import EDGES, LOADS, NEEDS, SCREW, joint_of, joint_values, needs_of, needs_values
 from firstpull.exchange.texts import length_text, number_text
 from firstpull.mechanics.choose import Needs
 from firstpull.mechanics.insert import (
@@ -31,6 +32,7 @@ from firstpull.mechanics.insert import (
     Insert,
     check_insert,
 )
+from firstpull.mechanics.joint.demand import Edges, Loads, Screw
 from firstpull.mechanics.request import AirToStack, Allowance, Batch, GivenWindow
 from firstpull.mechanics.stack import Layer, Stack, check_stack
 from firstpull.mechanics.tool import CONTROLS, PLUS_TURNS, ROTATIONS, Control, PlusTurns, Rotation, Tool, check_tool
@@ -42,7 +44,7 @@ MAX_BYTES = 256 * 1024
 MAX_LAYERS = 50
 MAX_READINGS = 500
 
-_SECTIONS = ("job", "stack", "insert", "allowance", "window", "shift", "tool", "needs")
+_SECTIONS = ("job", "stack", "insert", "allowance", "window", "shift", "tool", "needs", "loads", "screw", "edges")
 _JOB = ("title", "part", "unit", "note")
 _STACK = ("layer", "measured", "gauge_error", "resolution", "thin", "thick", "load_ceiling")
 _LAYER = ("material", "thickness", "tolerance", "coating", "faces")
@@ -56,6 +58,9 @@ _INSERT = (
     *LENGTH_NAMES,
     "setting_load",
     "tightening_torque_max",
+    "pull_out",
+    "push_out",
+    "torque_to_turn",
     "head_marks",
     "grip_datum",
     "note",
@@ -63,7 +68,7 @@ _INSERT = (
 _ALLOWANCE = ("value", "sd", "source")
 _WINDOW = ("stroke_min", "stroke_max", "source")
 _SHIFT = ("mean", "sd", "source")
-_TOOL_LENGTHS = ("lead_per_turn", "stroke_max", "stroke_min")
+_TOOL_LENGTHS = ("lead_per_turn", "stroke_max", "stroke_min", "nose_diameter", "nose_reach")
 _TOOL = (
     "name", "control", *_TOOL_LENGTHS, "clicks_per_turn", "plus_turns", "plus_direction", "load_max", "rated_pressure",
     "line_pressure", "piston_area", "ratio", "efficiency", "stiffness", "play", "lead_doubt", "process_sd",
@@ -79,8 +84,16 @@ _TOOL_FILE_NAMES = {
     "lead_rel_sd": "lead_doubt",
     "process_sd_mm": "process_sd",
 }
-_INSERT_FILE_NAMES = {"setting_load_n": "setting_load", "tightening_torque_max_nm": "tightening_torque_max"}
-_NEEDS = ("thread", "end", "head", "body", "material", "room_behind")
+_INSERT_FILE_NAMES = {
+    "setting_load_n": "setting_load",
+    "tightening_torque_max_nm": "tightening_torque_max",
+    "pull_out_n": "pull_out",
+    "push_out_n": "push_out",
+    "torque_to_turn_nm": "torque_to_turn",
+}
+
+
+_JOINT = (("loads", LOADS), ("screw", SCREW), ("edges", EDGES))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +117,9 @@ class JobFile:
     batch: Batch | None = None
     tool: Tool | None = None
     needs: Needs | None = None
+    loads: Loads | None = None
+    screw: Screw | None = None
+    edges: Edges | None = None
     present_set_length: Length | None = None
     gap_mm: float = 0.0
     load_ceiling_n: float | None = None
@@ -170,7 +186,8 @@ def _job(data: dict[str, Any]) -> JobFile:
         allowance=_allowance(_section(root, "allowance", _ALLOWANCE)) if root.has("allowance") else None,
         window=_window(_section(root, "window", _WINDOW)) if root.has("window") else None,
         shift=_shift(_section(root, "shift", _SHIFT)) if root.has("shift") else None,
-        needs=_needs(_section(root, "needs", _NEEDS)) if root.has("needs") else None,
+        needs=needs_of(_section(root, "needs", NEEDS)) if root.has("needs") else None,
+        **joint_of(*(_section(root, *one) if root.has(one[0]) else None for one in _JOINT)),
         tool=_tool(tool) if tool is not None else None,
         present_set_length=tool.length("present_set_length") if tool is not None else None,
         gap_mm=tool.length_mm_or("gap", 0.0) if tool is not None else 0.0,
@@ -259,6 +276,9 @@ def _insert(data: Any) -> tuple[Insert | None, str | None]:
         body=cast(Body, section.choice("body", BODIES, "round")),
         setting_load_n=section.force_n("setting_load"),
         tightening_torque_max_nm=section.torque_nm("tightening_torque_max"),
+        pull_out_n=section.force_n("pull_out"),
+        push_out_n=section.force_n("push_out"),
+        torque_to_turn_nm=section.torque_nm("torque_to_turn"),
         head_marks=section.whole("head_marks"),
         grip_datum=cast(GripDatum, section.choice("grip_datum", GRIP_DATUMS, "flange")),
         note=section.text("note"),
@@ -284,17 +304,6 @@ def _shift(section: Section) -> AirToStack:
     )
 
 
-def _needs(section: Section) -> Needs:
-    return Needs(
-        thread=section.required_text("thread", example="M6"),
-        end=cast("End | None", section.choice("end", ENDS)),
-        head=cast("Head | None", section.choice("head", HEADS)),
-        body=cast("Body | None", section.choice("body", BODIES)),
-        material=section.text("material") or None,
-        room_behind_mm=section.length_mm("room_behind"),
-    )
-
-
 def _tool(section: Section) -> Tool:
     control = section.choice("control", CONTROLS)
     if control is None:
@@ -309,6 +318,8 @@ def _tool(section: Section) -> Tool:
         plus_direction=cast(Rotation, section.choice("plus_direction", ROTATIONS, "clockwise")),
         stroke_max=section.length("stroke_max"),
         stroke_min=section.length("stroke_min"),
+        nose_diameter=section.length("nose_diameter"),
+        nose_reach=section.length("nose_reach"),
         load_max_n=section.force_n("load_max"),
         rated_pressure_bar=section.pressure_bar("rated_pressure"),
         line_pressure_bar=section.pressure_bar("line_pressure"),
@@ -351,7 +362,9 @@ def write_job(job: JobFile) -> str:
     if job.tool is not None:
         parts.append(_written("tool", _tool_values(job, job.tool)))
     if job.needs is not None:
-        parts.append(_written("needs", _needs_values(job.needs)))
+        parts.append(_written("needs", needs_values(job.needs)))
+    for name, values in joint_values(job.loads, job.screw, job.edges).items():
+        parts.append(_written(name, values))
     return "\n".join(part for part in parts if part)
 
 
@@ -384,20 +397,9 @@ def _written_stack(job: JobFile) -> str:
 
 def _insert_values(insert: Insert) -> dict[str, Any]:
     values = {field.name: getattr(insert, field.name) for field in fields(Insert)}
-    values["setting_load"] = _unit(values.pop("setting_load_n"), "N")
-    values["tightening_torque_max"] = _unit(values.pop("tightening_torque_max_nm"), "Nm")
+    for held, name in _INSERT_FILE_NAMES.items():
+        values[name] = _unit(values.pop(held), "N" if held.endswith("_n") else "Nm")
     return values
-
-
-def _needs_values(needs: Needs) -> dict[str, Any]:
-    return {
-        "thread": needs.thread,
-        "end": needs.end,
-        "head": needs.head,
-        "body": needs.body,
-        "material": needs.material,
-        "room_behind": _mm(needs.room_behind_mm),
-    }
 
 
 def _tool_values(job: JobFile, tool: Tool) -> dict[str, Any]:
@@ -410,6 +412,8 @@ def _tool_values(job: JobFile, tool: Tool) -> dict[str, Any]:
         "plus_direction": tool.plus_direction,
         "stroke_max": tool.stroke_max,
         "stroke_min": tool.stroke_min,
+        "nose_diameter": tool.nose_diameter,
+        "nose_reach": tool.nose_reach,
         "load_max": _unit(tool.load_max_n, "N"),
         "rated_pressure": _unit(tool.rated_pressure_bar, "bar"),
         "line_pressure": _unit(tool.line_pressure_bar, "bar"),
@@ -451,6 +455,8 @@ def _toml(value: Any) -> str:
     if isinstance(value, float):
         text = number_text(value)
         return text if "." in text else f"{text}.0"
+    if isinstance(value, list):
+        return "[" + ", ".join(_toml(one) for one in value) + "]"
     text = length_text(value) if isinstance(value, Length) else str(value)
     if len(text) > MAX_TEXT or any(0xD800 <= ord(letter) <= 0xDFFF for letter in text):
         raise BadInput("This text cannot be written in a job file.", hint=f"At most {MAX_TEXT} ordinary characters.")

@@ -7,6 +7,7 @@ from typing import Any
 
 from firstpull.jobs.path import owed, path
 from firstpull.mechanics.choose import Check, Choice
+from firstpull.mechanics.joint.checks import Strength
 from firstpull.record.job import Coupon, JobState, Pull
 
 
@@ -29,11 +30,23 @@ def choice_answer(choice: Choice) -> dict[str, Any]:
                 "tightest": _check(found.tightest),
                 "checks": [_check(check) for check in found.checks],
                 "why": found.why,
+                **_strength(found.strength),
             }
             for found in choice.candidates
         ],
         "rejected": [{"part": left.insert.part, "reason": left.reason, "cure": left.cure} for left in choice.rejected],
         "notes": list(choice.notes),
+    }
+
+
+def _strength(found: Strength | None) -> dict[str, Any]:
+    """Tightening, hole and screw of a candidate; nothing when no joint was reckoned with."""
+    if found is None:
+        return {}
+    return {
+        "tightening": asdict(found.tightening),
+        "hole": None if found.hole is None else asdict(found.hole),
+        "screw": asdict(found.screw),
     }
 
 

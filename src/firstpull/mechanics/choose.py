@@ -3,59 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from firstpull.errors import BadInput
-from firstpull.mechanics import fields as field_readers
-from firstpull.mechanics.insert import (
-    BODIES,
-    ENDS,
-    HEADS,
-    Body,
-    End,
-    Head,
-    Insert,
-    check_insert,
-    head_height_nm,
-    set_protrusion_nm,
-)
+from firstpull.mechanics.check import Check
+from firstpull.mechanics.insert import Insert, check_insert, head_height_nm, set_protrusion_nm
+from firstpull.mechanics.joint.checks import Case, Strength, prepare, strength_of
+from firstpull.mechanics.joint.demand import JointDemand, check_demand
+from firstpull.mechanics.needs import Needs, check_needs
 from firstpull.mechanics.stack import Stack, thickness
-from firstpull.mechanics.tool import Tool, capacity, check_tool
+from firstpull.mechanics.surroundings import surroundings_rows
+from firstpull.mechanics.tool import capacity
 from firstpull.units import NM_PER_MM, LengthUnit, show_length, show_mm
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Needs:
-    """What the joint asks for; ``None`` = does not matter. ``room_behind_mm`` is the free room behind the blind side,
-    ``tightening_torque_nm`` what the screw is tightened with."""
-
-    thread: str
-    end: End | None = None
-    head: Head | None = None
-    body: Body | None = None
-    material: str | None = None
-    room_behind_mm: float | None = None
-    tightening_torque_nm: float | None = None
-    tool: Tool | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """One check: what the joint demands, what the insert or tool offers, and the margin as a share (0 = none)."""
-
-    name: str
-    demand: float | str
-    capacity: float | str
-    margin: float | None
-    unit: str
-    ok: bool
-    text: str
+__all__ = ["Candidate", "Check", "Choice", "Needs", "Rejected", "choose"]
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """An insert that passes every check; rank 1 is the best. Lengths in mm."""
+    """An insert that passes every check; rank 1 is the best. Lengths in mm.
+
+    ``strength`` holds tightening, hole and screw; ``None`` when no joint was given to reckon with.
+    """
 
     insert: Insert
     rank: int
@@ -66,6 +36,7 @@ class Candidate:
     free_protrusion_mm: float | None
     set_protrusion_mm: float | None
     why: str
+    strength: Strength | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +68,10 @@ class _Joint:
     high: int
     room: int | None
     unit: LengthUnit
+    stack: Stack
+    torque_nm: float | None
+    case: Case | None
+    load_ceiling_n: float | None
 
     def show(self, value_nm: int) -> str:
         return f"{_plain(value_nm, self.unit)} {self.unit}"
@@ -104,7 +79,8 @@ class _Joint:
 
 @dataclass(frozen=True, slots=True)
 class _Miss:
-    """Why an insert is out: how many checks it passed before (more is nearer), and by how much it missed (nm; mN·m for a torque)."""
+    """Why an insert is out: how many checks it passed before (more is nearer), and by how much it missed (nm; mN·m for a torque;
+    millionths of the offer for strength)."""
 
     passed: int
     by_nm: int
@@ -112,51 +88,69 @@ class _Miss:
     cure: str
 
 
-def choose(inserts: Iterable[Insert], *, stack: Stack, needs: Needs, unit: LengthUnit = "mm") -> Choice:
+def choose(
+    inserts: Iterable[Insert],
+    *,
+    stack: Stack,
+    needs: Needs,
+    unit: LengthUnit = "mm",
+    joint: JointDemand | None = None,
+) -> Choice:
     """The inserts that suit, best first, and the others with their first reason and smallest cure.
 
-    Hard checks in this order: thread, end, head, body, material, grip range enclosing the thinnest and thickest stack,
-    room behind before and after setting, and the tool when one is given. Ranked by the tightest margin as a share
-    (the grip's is 1 when the stack sits in the middle of the range); ties by less unused grip, shorter free length,
-    then part. Strength of the joint is not judged here. ``unit`` is that of the lengths in the texts. Raises
-    BadInput for a stack, need or thread that cannot be right.
+    Hard checks in this order: thread, end (closed where sealing is asked), head, body, material, grip range enclosing
+    the thinnest and thickest stack, room behind before setting, temperature, galvanic pair, countersink, pocket for
+    the tool's nose, pull on a soft sheet, tightening torque, tool. With ``joint`` the strength of the joint too; a
+    check by a standard or a test rejects on its worst case, an estimate on its expected value. Ranked by the tightest
+    margin as a share (the grip's is 1 when the stack sits in the middle of the range); ties by less unused grip,
+    shorter free length, then part. ``unit`` is that of the lengths in the texts. Raises BadInput for a stack, need,
+    load or thread that cannot be right.
     """
-    joint = _prepare(stack, needs, unit)
-    fitting: list[tuple[tuple[float, int, int, str], Insert, tuple[Check, ...]]] = []
+    prepared = _prepare(stack, needs, unit, joint)
+    fitting: list[_Fit] = []
     missed: list[tuple[int, int, str, int, Rejected]] = []
     for index, insert in enumerate(inserts):
-        found = _word_miss(insert, joint) or _size_miss(insert, joint)
+        found = _word_miss(insert, prepared) or _size_miss(insert, prepared)
         if found is None:
-            checks = _checks(insert, joint)
-            if isinstance(checks, tuple):
-                fitting.append((_rank_key(insert, joint, checks), insert, checks))
+            judged = _judge(insert, prepared)
+            if isinstance(judged, _Fit):
+                fitting.append(judged)
                 continue
-            found = checks
+            found = judged
         missed.append((-found.passed, found.by_nm, insert.part, index, Rejected(insert, found.reason, found.cure)))
-    fitting.sort(key=lambda row: row[0])
+    fitting.sort(key=lambda fit: fit.key)
     missed.sort(key=lambda row: row[:4])
-    candidates = tuple(_candidate(rank, fitting, joint) for rank in range(1, len(fitting) + 1))
+    candidates = tuple(_candidate(rank, fitting, prepared) for rank in range(1, len(fitting) + 1))
     rejected = tuple(row[4] for row in missed)
-    return Choice(candidates, rejected, _notes(candidates, rejected))
+    return Choice(candidates, rejected, _notes(candidates, rejected, joint))
 
 
-def _prepare(stack: Stack, needs: Needs, unit: LengthUnit) -> _Joint:
+def _prepare(stack: Stack, needs: Needs, unit: LengthUnit, demand: JointDemand | None) -> _Joint:
     from firstpull.trade.threads import thread
 
-    for name, words in (("end", ENDS), ("head", HEADS), ("body", BODIES)):
-        if getattr(needs, name) is not None:
-            field_readers.choice(getattr(needs, name), words, f"needs.{name}")
-    room = (
-        None if needs.room_behind_mm is None else field_readers.positive(needs.room_behind_mm, "needs.room_behind_mm")
-    )
-    if needs.tightening_torque_nm is not None:
-        field_readers.positive(needs.tightening_torque_nm, "needs.tightening_torque_nm")
-    if needs.tool is not None:
-        check_tool(needs.tool)
+    check_needs(needs)
     size = thickness(stack, unit=unit)
     value, low, high = (round(part * NM_PER_MM) for part in (size.value_mm, size.low_mm, size.high_mm))
-    canonical = thread(needs.thread, where="needs.thread").designation
-    return _Joint(needs, canonical, value, low, high, None if room is None else round(room * NM_PER_MM), unit)
+    found = thread(needs.thread, where="needs.thread")
+    room, torque, case = needs.room_behind_mm, needs.tightening_torque_nm, None
+    if demand is not None:
+        check_demand(demand)
+        torque = demand.screw.torque_nm if demand.screw.torque_nm is not None else torque
+        demand = replace(demand, screw=replace(demand.screw, torque_nm=torque))
+        case = prepare(stack, demand, found, thickness_mm=size.value_mm, room_behind_mm=room, unit=unit)
+    return _Joint(
+        needs=needs,
+        thread=found.designation,
+        value=value,
+        low=low,
+        high=high,
+        room=None if room is None else round(room * NM_PER_MM),
+        unit=unit,
+        stack=stack,
+        torque_nm=torque,
+        case=case,
+        load_ceiling_n=None if demand is None else demand.load_ceiling_n,
+    )
 
 
 def _word_miss(insert: Insert, joint: _Joint) -> _Miss | None:
@@ -165,6 +159,8 @@ def _word_miss(insert: Insert, joint: _Joint) -> _Miss | None:
         return _Miss(
             0, 0, f"Its thread is {insert.thread}, not {joint.thread}.", f"Take an insert with {joint.thread}."
         )
+    if needs.sealed and insert.end != "closed":
+        return _Miss(1, 0, "Its end is open, and the joint must be sealed.", "Take one with its end closed.")
     if needs.end is not None and insert.end != needs.end:
         return _Miss(1, 0, f"Its end is {insert.end}, not {needs.end}.", f"Take one with its end {needs.end}.")
     if needs.head is not None and insert.head != needs.head:
@@ -226,20 +222,52 @@ def _size_miss(insert: Insert, joint: _Joint) -> _Miss | None:
     return None
 
 
-def _checks(insert: Insert, joint: _Joint) -> tuple[Check, ...] | _Miss:
+@dataclass(frozen=True, slots=True)
+class _Fit:
+    """An insert that passes: how it ranks, its checks, and what the strength says."""
+
+    key: tuple[float, int, int, str]
+    insert: Insert
+    checks: tuple[Check, ...]
+    strength: Strength | None
+
+
+def _judge(insert: Insert, joint: _Joint) -> _Fit | _Miss:
     """Every check of an insert that passed the quick ones, or what the slow ones found."""
+    checks = _checks(insert, joint)
+    if isinstance(checks, _Miss):
+        return checks
+    if joint.case is None:
+        return _Fit(_rank_key(insert, joint, checks), insert, checks, None)
+    strength = strength_of(insert, joint.case)
+    for row in strength.rows:
+        if not row.check.ok:
+            judged = row.check.expected_margin if row.check.estimate else row.check.margin
+            return _Miss(20, round(1e6 * max(-(judged or 0.0), 0.0)), row.check.text, row.cure)
+    checks = (*checks, *(row.check for row in strength.rows))
+    return _Fit(_rank_key(insert, joint, checks), insert, checks, strength)
+
+
+def _checks(insert: Insert, joint: _Joint) -> tuple[Check, ...] | _Miss:
+    """The hard checks."""
     try:
         check_insert(insert)
     except BadInput as problem:
         return _Miss(7, 0, f"Its data cannot be right: {problem.what}", f"Correct {problem.where} in the catalogue.")
     needs = joint.needs
     checks = [_word("thread", joint.thread, insert.thread)]
-    for name, wanted in (("end", needs.end), ("head", needs.head), ("body", needs.body), ("material", needs.material)):
+    end = "closed" if needs.sealed else needs.end
+    for name, wanted in (("end", end), ("head", needs.head), ("body", needs.body), ("material", needs.material)):
         if wanted is not None:
             checks.append(_word(name, wanted, getattr(insert, name)))
     checks.append(_grip_check(insert, joint))
     checks.extend(_room_checks(insert, joint))
-    torque_checks = _torque_checks(insert, needs.tightening_torque_nm)
+    rows = surroundings_rows(insert, joint.stack, needs, load_ceiling_n=joint.load_ceiling_n, unit=joint.unit)
+    for place, row in enumerate(rows):
+        if not row.check.ok:
+            return _Miss(8 + place, row.by, row.check.text, row.cure)
+        checks.append(row.check)
+    torque_checks = _torque_checks(insert, joint.torque_nm)
     if isinstance(torque_checks, _Miss):
         return torque_checks
     checks.extend(torque_checks)
@@ -250,7 +278,7 @@ def _checks(insert: Insert, joint: _Joint) -> tuple[Check, ...] | _Miss:
 
 
 def _word(name: str, wanted: str, has: str) -> Check:
-    return Check(name, wanted, has, None, "", True, f"{name.capitalize()}: {has}.")
+    return Check(name, wanted, has, None, "", True, f"{name.capitalize()}: {has}.", "catalogue")
 
 
 def _grip_check(insert: Insert, joint: _Joint) -> Check:
@@ -266,6 +294,7 @@ def _grip_check(insert: Insert, joint: _Joint) -> Check:
         joint.unit,
         True,
         f"Grip {offer} {joint.unit} encloses the stack, {demand} {joint.unit}.",
+        "catalogue",
     )
 
 
@@ -286,6 +315,7 @@ def _room_checks(insert: Insert, joint: _Joint) -> list[Check]:
             "mm",
             True,
             f"{name.capitalize()}: {joint.show(stands)} of {joint.show(joint.room)}.",
+            "catalogue",
         )
         for name, stands in rows
     ]
@@ -300,13 +330,13 @@ def _torque_checks(insert: Insert, wanted_nm: float | None) -> list[Check] | _Mi
         return [Check("torque", wanted_nm, "not known", None, "N·m", True, text)]
     if wanted_nm > most:
         return _Miss(
-            8,
+            18,
             round(1000 * (wanted_nm - most)),
             f"It takes {most:g} N·m of tightening torque at most, not {wanted_nm:g}.",
             f"Tighten with {most:g} N·m or less, or take a stronger insert.",
         )
     text = f"Tightened with {wanted_nm:g} of at most {most:g} N·m."
-    return [Check("torque", wanted_nm, most, round((most - wanted_nm) / most, 6), "N·m", True, text)]
+    return [Check("torque", wanted_nm, most, round((most - wanted_nm) / most, 6), "N·m", True, text, "catalogue")]
 
 
 def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
@@ -327,16 +357,18 @@ def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
         ]
     found = capacity(tool, stroke_mm=stroke / NM_PER_MM, load_n=insert.setting_load_n, unit=joint.unit)
     if not found.ok:
-        return _Miss(9, 0, found.reasons[0], "Use a tool that can, or take another insert.")
+        return _Miss(19, 0, found.reasons[0], "Use a tool that can, or take another insert.")
     checks = []
     if tool.stroke_max is not None:
         gross, most = found.gross_stroke_mm, tool.stroke_max.mm
         text = f"The pull takes {show_mm(gross, joint.unit)} of the tool's {show_mm(most, joint.unit)} {joint.unit} of stroke."
-        checks.append(Check("tool stroke", gross, most, round((most - gross) / most, 6), "mm", True, text))
+        checks.append(Check("tool stroke", gross, most, round((most - gross) / most, 6), "mm", True, text, "tool"))
     load, available = insert.setting_load_n, found.available_load_n
     if load is not None and available is not None:
         text = f"Setting takes {load / 1000:.2f} of the tool's {available / 1000:.2f} kN."
-        checks.append(Check("tool load", load, available, round((available - load) / available, 6), "N", True, text))
+        checks.append(
+            Check("tool load", load, available, round((available - load) / available, 6), "N", True, text, "tool")
+        )
     return checks
 
 
@@ -361,18 +393,18 @@ def _rank_key(insert: Insert, joint: _Joint, checks: Sequence[Check]) -> tuple[f
     )
 
 
-def _candidate(
-    rank: int, fitting: Sequence[tuple[tuple[float, int, int, str], Insert, tuple[Check, ...]]], joint: _Joint
-) -> Candidate:
-    key, insert, checks = fitting[rank - 1]
+def _candidate(rank: int, fitting: Sequence[_Fit], joint: _Joint) -> Candidate:
+    fit = fitting[rank - 1]
+    insert, checks = fit.insert, fit.checks
     tightest = _tightest(checks)
     stroke, head = _stroke_nm(insert, joint), head_height_nm(insert)
     after = None if insert.set_allowance is None else set_protrusion_nm(insert, insert.set_allowance)
-    why = f"Tightest: {tightest.name}, {100 * (tightest.margin or 0.0):.0f} % to spare."
-    if rank > 1 and fitting[rank - 2][0][0] == key[0]:
-        before_key, before, _ = fitting[rank - 2]
+    share = 100 * (tightest.margin or 0.0)
+    why = f"Tightest: {tightest.name}, {abs(share):.0f} % {'to spare' if share >= 0 else 'short at worst'}."
+    if rank > 1 and fitting[rank - 2].key[0] == fit.key[0]:
+        before_key, before = fitting[rank - 2].key, fitting[rank - 2].insert
         decided = next(
-            (words for place, words in _TIES if before_key[place] != key[place]),
+            (words for place, words in _TIES if before_key[place] != fit.key[place]),
             "all is equal, so the catalogue's order",
         )
         why += f" As much as {before.name}; {decided} decides."
@@ -386,17 +418,26 @@ def _candidate(
         free_protrusion_mm=None if head is None else (insert.length_free.nanometres - head - joint.value) / NM_PER_MM,
         set_protrusion_mm=None if after is None else after / NM_PER_MM,
         why=why,
+        strength=fit.strength,
     )
 
 
 _TIES: tuple[tuple[int, str], ...] = ((1, "less unused grip"), (2, "the shorter free length"), (3, "the part's name"))
 
 
-def _notes(candidates: tuple[Candidate, ...], rejected: tuple[Rejected, ...]) -> tuple[str, ...]:
-    if candidates:
-        return (
-            "Grip, thread, head, end, room and tool are checked; the strength of the joint and the metal pair are not.",
-        )
+def _notes(
+    candidates: tuple[Candidate, ...], rejected: tuple[Rejected, ...], demand: JointDemand | None
+) -> tuple[str, ...]:
+    if candidates and demand is None:
+        return ("Grip, thread, head, end, room and tool are checked; the strength of the joint is not.",)
+    if candidates and demand is not None:
+        loads = demand.loads
+        notes = [
+            "Margins are worst case: highest load, lowest strength. Estimates are marked; tested values come first."
+        ]
+        if loads.tension is None and loads.shear is None and loads.push is None:
+            notes.append("No loads are given: the tightening is checked, and what the insert bears is said.")
+        return tuple(notes)
     if not rejected:
         return ("There are no inserts to choose from: import a catalogue first.",)
     nearest = rejected[0]

@@ -51,8 +51,9 @@ def galvanic_groups() -> tuple[GalvanicGroup, ...]:
 def galvanic_pair(first: str, second: str, *, surroundings: str = "normal", where: str = "") -> GalvanicPair | None:
     """Whether two materials may touch: |difference of anodic index| ≤ the limit of the surroundings.
 
-    ``surroundings`` is “harsh”, “normal” or “controlled”. None when either material is not held. Raises BadInput for
-    any other word.
+    ``surroundings`` is “harsh”, “normal” or “controlled”; differences and limits in V (a plain number, no unit in the
+    argument). None when either material is not held. Source: the common anodic-index table; MIL-STD-889 ranks alike.
+    Raises BadInput for any other word.
     """
     if surroundings not in LIMITS_V:
         raise BadInput(

@@ -1,0 +1,100 @@
+"""How a choice of inserts looks on a terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from firstpull.cli.texts import grid, length, table
+from firstpull.units import LengthUnit, show_mm
+
+if TYPE_CHECKING:
+    from firstpull.mechanics.check import Check
+    from firstpull.mechanics.choose import Candidate, Choice
+    from firstpull.mechanics.joint.checks import Strength
+    from firstpull.mechanics.joint.hole import Hole
+    from firstpull.mechanics.joint.tightening import Tightening
+
+
+def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int) -> str:
+    """Candidates, the checks of the first ``tables`` of them, then why others do not suit."""
+    lines = list(choice.notes)
+    if choice.candidates:
+        rows = [
+            (
+                str(c.rank),
+                c.insert.name,
+                c.insert.thread,
+                c.insert.material,
+                f"{c.insert.head}, {c.insert.end}",
+                f"{c.tightest.name} {_share(c.tightest.margin)}",
+            )
+            for c in choice.candidates
+        ]
+        lines.append(grid(("", "part", "thread", "material", "form", "tightest margin"), rows))
+        for candidate in choice.candidates[: max(tables, 0)]:
+            lines += ["", *_candidate(candidate, unit)]
+    else:
+        lines.append("No insert suits.")
+    left = choice.rejected if show_all else choice.rejected[:5]
+    if left:
+        lines += ["", "Do not suit" + ("" if show_all else " (nearest first)")]
+        lines += [f"  {item.insert.name}: {item.reason} {item.cure}".rstrip() for item in left]
+    if len(left) < len(choice.rejected):
+        lines.append(f"  … and {len(choice.rejected) - len(left)} more (--all)")
+    return "\n".join(lines)
+
+
+def _candidate(found: Candidate, unit: LengthUnit) -> list[str]:
+    lines = [f"{found.insert.name}: {found.why}"]
+    rows = [
+        (
+            check.name,
+            _side(check.demand, check, unit),
+            _side(check.capacity, check, unit),
+            _share(check.margin),
+            "" if check.probability is None else f"{100 * check.probability:.2f} %",
+            ("estimate; " if check.estimate else "") + check.source[:60],
+        )
+        for check in found.checks
+    ]
+    lines.append(grid(("check", "demand", "capacity", "worst margin", "chance it holds", "source"), rows))
+    if found.strength is not None:
+        lines += ["", table(_advice(found.strength, unit))]
+        lines += [f"  - {note}" for note in (() if found.strength.hole is None else found.strength.hole.notes)]
+    return lines
+
+
+def _advice(found: Strength, unit: LengthUnit) -> list[tuple[str, str]]:
+    hole = "not known: the catalogue gives no hole" if found.hole is None else _hole(found.hole, unit)
+    return [("Hole", hole), ("Screw", found.screw.text), ("Torque", _torque(found.tightening))]
+
+
+def _hole(hole: Hole, unit: LengthUnit) -> str:
+    across = " across flats" if hole.shape == "hexagon" else ""
+    text = f"{show_mm(hole.least_mm, unit)} to {length(hole.most_mm, unit)}{across}"
+    text += f"; pins: go {show_mm(hole.go_mm, unit)}, no-go {length(hole.no_go_mm, unit)}"
+    fits = [f"{drill.name} ({drill.misfit_mm:+.3f} mm)" for drill in hole.drills if drill.fits]
+    if hole.drills:
+        text += f"; drills: {', '.join(fits)}" if fits else "; no usual drill is inside: ream or punch"
+    return text
+
+
+def _torque(found: Tightening) -> str:
+    low = "up to " if found.low_nm is None else f"{found.low_nm:.3g} to "
+    text = f"{found.torque_nm:.3g} N·m, {found.condition}; window {low}{found.high_nm:.3g} N·m, limited by {found.limited_by}"
+    text += f"; screw {found.screw_class}{' (assumed)' if found.class_assumed else ''}"
+    return f"{text}, tension {found.preload_low_n / 1000:.2f} to {found.preload_high_n / 1000:.2f} kN"
+
+
+def _side(value: float | str, check: Check, unit: LengthUnit) -> str:
+    if isinstance(value, str):
+        return value
+    if check.unit == "mm":
+        return length(value, unit)
+    if check.unit == "N":
+        return f"{value / 1000:.2f} kN"
+    return f"{value:.3g} {check.unit}"
+
+
+def _share(margin: float | None) -> str:
+    return "–" if margin is None else f"{100 * margin:.0f} %"
