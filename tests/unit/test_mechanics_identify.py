@@ -98,6 +98,14 @@ def test_parts_that_look_alike_are_named_together() -> None:
     assert found.next is None
 
 
+def test_when_many_are_possible_none_is_put_forward() -> None:
+    """With less than an even chance, for one part or for parts that look alike, the sentence says several."""
+    twins = tuple(replace(row, part=f"{row.part} {n}") for row in ALL for n in (1, 2))
+    found = identify(twins, InHand(thread="M6"))
+    assert found.text.startswith("Several are possible: ")
+    assert "and others. Measure the free length to decide." in found.text
+
+
 def test_the_order_of_the_catalogue_does_not_matter() -> None:
     """Any order gives the same parts with the same chances."""
     seen = InHand(thread="M6", free_length=length("15.4 mm"))

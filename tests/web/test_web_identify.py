@@ -71,6 +71,13 @@ def test_what_cannot_be_told_is_not_asked_again(desk: Desk) -> None:
     assert question(client.get(f"{PAGE}?asked=thread&do=skip").text) == "How long is it?"
 
 
+def test_when_nothing_more_can_be_told_several_are_named(desk: Desk) -> None:
+    """With every other question passed over, the page says that several are possible."""
+    client, _book = desk
+    rest = "free_length,end,head,flange_diameter,body_diameter,body,head_marks"
+    assert question(client.get(f"{PAGE}?thread=M6&skipped={rest}").text) == "Several are possible."
+
+
 def test_an_answer_can_be_changed(desk: Desk) -> None:
     """Each answer given has a way back to its question, with what was typed in the field."""
     client, _book = desk

@@ -273,7 +273,7 @@ def _text(matches: Sequence[Match], verdict: str, none: float, *, following: Sug
         text = f"Probably none of these ({percent(none)}): it is not in the catalogue, or something was misread."
         text += f" Nearest is {best.insert.name} ({percent(best.probability)}).{_misfits(best)}"
         return f"{text} {following.text} to make sure." if following is not None else text
-    text = _alike(best) if best.alike else _likeliest(matches)
+    text = _alike(best) if best.alike and best.probability * (1 + len(best.alike)) >= 0.5 else _likeliest(matches)
     text += _misfits(best)
     if verdict == "one":
         return text
@@ -291,12 +291,12 @@ def _alike(best: Match) -> str:
 
 def _likeliest(matches: Sequence[Match]) -> str:
     best = matches[0]
+    if best.probability < 0.5:
+        listed = ", ".join(f"{match.insert.name} {percent(match.probability)}" for match in matches[:4])
+        others = "" if sum(match.probability for match in matches[:4]) > 0.9 else " and others"
+        return f"Several are possible: {listed}{others}."
     rivals = [match for match in matches[1:4] if match.probability >= 0.02]
     listed = ", ".join(f"{match.insert.name} {percent(match.probability)}" for match in rivals)
-    if rivals and best.probability < 0.5:
-        shown = best.probability + sum(match.probability for match in rivals)
-        others = "" if shown > 0.9 else " and others"
-        return f"Several are possible: {best.insert.name} {percent(best.probability)}, {listed}{others}."
     text = f"Most likely {best.insert.name} ({percent(best.probability)})."
     return f"{text} Also possible: {listed}." if rivals else text
 

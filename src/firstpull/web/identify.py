@@ -205,6 +205,8 @@ def _verdict(found: Identification | None) -> str:
     if found.verdict == "none":
         return str(words["none"])
     best = found.matches[0]
+    if best.probability * (1 + len(best.alike)) < 0.5:
+        return str(words["many"])
     if best.alike:
         return str(words["alike"].format(len(best.alike) + 1))
     return str(words["one"].format(best.insert.name, _chance(best.probability)))

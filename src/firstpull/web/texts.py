@@ -215,6 +215,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "instead": "Or answer:",
         "surer": "To be surer:",
         "so_far": "Likeliest so far: {}, {}.",
+        "many": "Several are possible.",
         "so_far_many": "Several are possible so far.",
         "so_far_none": "Perhaps none of these: {}.",
         "one": "Most likely {}, {}.",
