@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from firstpull.errors import BadInput
+from firstpull.mechanics import standardise as module
 from firstpull.mechanics.choose import Needs
 from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.insert import Insert
@@ -85,6 +86,23 @@ def test_a_margin_under_what_is_asked_says_what_would_be_accepted() -> None:
     assert "a least margin of 0.04" in found.not_served[0].cure
     assert found.text == "No joint can be served."
     assert found.proven
+
+
+def test_a_fit_that_falls_short_at_worst_is_not_offered_a_smaller_margin(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An estimate that only holds on average serves no joint; the cure is a test, as no margin could be accepted."""
+    whole = module.choose
+
+    def short(*given: Any, **more: Any) -> Any:
+        choice = whole(*given, **more)
+        return replace(
+            choice,
+            candidates=tuple(replace(one, tightest=replace(one.tightest, margin=-0.05)) for one in choice.candidates),
+        )
+
+    monkeypatch.setattr(module, "choose", short)
+    found = standardise(JOINTS[:1], ALL, min_margin=0.0)
+    assert found.served == ()
+    assert "prove it by test" in found.not_served[0].cure
 
 
 def test_the_order_of_joints_and_rows_does_not_matter() -> None:

@@ -109,6 +109,9 @@ def _identified(found: Identification, unit: LengthUnit) -> str:
         return percent(match.probability), insert.name, insert.thread, insert.material, form, grip
 
     rows = [row(match) for match in found.matches[:8]]
+    others = found.others_probability + sum(match.probability for match in found.matches[8:])
+    if others >= 0.005:
+        rows.append((percent(others), "others", "", "", "", ""))
     rows.append((percent(found.none_probability), "none of these", "", "", "", ""))
     return "\n".join([found.text, "", grid(("", "part", "thread", "material", "form", "grip"), rows), "", *found.notes])
 

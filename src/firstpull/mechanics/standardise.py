@@ -211,8 +211,10 @@ def _no_fit(joint: Joint, short: Sequence[Candidate], choices: Sequence[Choice],
             f"It fits, but its {best.tightest.name} has {_share(best.tightest.margin or 0.0)} to spare, "
             f"under the {_share(min_margin)} asked for. {best.tightest.text}"
         )
-        least = math.floor(max(best.tightest.margin or 0.0, 0.0) * 100) / 100
-        cure = f"Accept {_share(least)} for it (a least margin of {least:g}), or change the joint."
+        least = math.floor((best.tightest.margin or 0.0) * 100) / 100
+        cure = "At worst it falls short: prove it by test, or change the joint."  # an estimate may pass on average only
+        if least >= 0:
+            cure = f"Accept {_share(least)} for it (a least margin of {least:g}), or change the joint."
         return NotServed(joint.name, best.insert.name, reason, cure)
     nearest = next(row for choice in choices for row in choice.rejected)
     return NotServed(joint.name, nearest.insert.name, nearest.reason, nearest.cure)
