@@ -212,7 +212,7 @@ def _screw_rows(case: Case, torque: Tightening, preload: Spread) -> list[Row]:
 
 def _strip_rows(case: Case, torque: Tightening, preload: Spread, strips: dict[str, Spread]) -> list[Row]:
     pull = preload.plus(case.tension.times(case.demand.loads.load_factor))
-    if case.tension.mean > pull.mean:
+    if case.tension.high > pull.high:
         pull = case.tension
     rows = []
     for side in ("screw", "insert"):

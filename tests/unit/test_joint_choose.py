@@ -1,0 +1,106 @@
+"""Choosing with the whole joint: hard checks of the surroundings, strength, and cures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from firstpull.jobs.answers import choice_answer
+from firstpull.mechanics.choose import Choice, Needs, choose
+from firstpull.mechanics.joint import Edges, JointDemand, LoadRange, Loads, Screw
+from firstpull.mechanics.stack import Layer, Stack
+from firstpull.units import parse_length as length
+from mechanics_examples import KNOB, M6, PLAIN
+
+LOADED = JointDemand(
+    loads=Loads(tension=LoadRange(200, 600), shear=LoadRange(100, 400), push=LoadRange(0, 300)),
+    screw=Screw(strength="8.8", torque_nm=4.0, mating_thickness=length("5 mm"), clearance_hole=length("6.6 mm")),
+    edges=Edges(edge=length("20 mm"), pitch=length("40 mm")),
+)
+
+
+def chosen(*, insert: Any = M6, stack: Stack = PLAIN, joint: JointDemand | None = LOADED, **needs: Any) -> Choice:
+    """The choice among one insert."""
+    return choose((insert,), stack=stack, needs=Needs(thread="M6", **needs), joint=joint)
+
+
+def test_every_check_stands_in_the_table() -> None:
+    """The table has each check of the joint, with margin, source and chance."""
+    (found,) = chosen().candidates
+    rows = {check.name: check for check in found.checks}
+    assert set(rows) >= {
+        "screw proof", "screw tension", "clamp", "screw shear", "thread strip, screw", "thread strip, insert",
+        "seated fold", "pull-out", "push-out", "torque-to-turn", "sheet bearing", "edge distance", "pitch", "jack-out",
+    }  # fmt: skip
+    assert rows["pull-out"].estimate
+    assert rows["edge distance"].demand == 18.0
+    assert rows["pitch"].margin == pytest.approx((40 - 27) / 40)
+    assert found.strength is not None
+    assert found.strength.tightening.given
+    answer = choice_answer(chosen())
+    assert answer["candidates"][0]["tightening"]["torque_nm"] == 4.0
+    assert answer["candidates"][0]["hole"]["least_mm"] == 9.0
+
+
+def test_tested_values_win() -> None:
+    """Pull-out, push-out and turning torque of the catalogue are used as they stand and are no estimates."""
+    tested = replace(M6, pull_out_n=5000.0, push_out_n=2500.0, torque_to_turn_nm=9.0)
+    rows = {check.name: check for check in chosen(insert=tested).candidates[0].checks}
+    for name, value in (("pull-out", 5000), ("push-out", 2500), ("torque-to-turn", 9.0)):
+        assert rows[name].capacity == pytest.approx(value)
+        assert not rows[name].estimate
+        assert rows[name].source == "tested: catalogue"
+
+
+@pytest.mark.parametrize(
+    ("changes", "reason", "cure"),
+    [
+        ({"sealed": True}, "must be sealed", "end closed"),
+        ({"temperature_c": 400.0}, "used up to 300 °C", "100 °C are missing"),
+        ({"surroundings": "harsh", "insert": replace(M6, material="stainless A2")}, "0.40 V apart", "sealant"),
+        ({"pocket_diameter_mm": 12.0, "tool": replace(KNOB, nose_diameter=length("14 mm"))}, "does not enter", "2.00 mm thinner"),
+        ({"pocket_depth_mm": 30.0, "tool": replace(KNOB, nose_reach=length("25 mm"))}, "reaches 25.00 mm", "5.00 mm longer"),
+        ({"insert": replace(M6, head="countersunk", flange_thickness=length("2.1 mm"), flange_diameter=length("13.2 mm"))}, "2.10 mm high", "Dimple"),
+        ({"joint": replace(LOADED, load_ceiling_n=5000.0)}, "6.00 of the 5.00 kN", "1.00 kN less"),
+        ({"joint": replace(LOADED, edges=Edges(edge=length("15 mm")))}, "Edge distance 15.00 mm", "3.00 mm further"),
+        ({"joint": replace(LOADED, edges=Edges(pitch=length("20 mm")))}, "Pitch 20.00 mm", "7.00 mm further"),
+        ({"joint": replace(LOADED, screw=Screw(torque_nm=4.0, clearance_hole=length("13 mm")))}, "jacks the insert out", "smaller"),
+        ({"joint": replace(LOADED, screw=Screw(strength="8.8", torque_nm=13.0))}, "proof load", "N·m or less"),
+        ({"joint": replace(LOADED, loads=Loads(tension=LoadRange(9000, 14000)))}, "", ""),
+        ({"insert": replace(M6, torque_to_turn_nm=3.0)}, "turns at 3 N·m", "3 N·m or less"),
+    ],
+)  # fmt: skip
+def test_what_fails_is_said_with_its_cure(changes: dict[str, Any], reason: str, cure: str) -> None:
+    """Each check of surroundings and strength rejects with its reason and the smallest change."""
+    choice = chosen(**changes)
+    assert choice.candidates == ()
+    assert reason in choice.rejected[0].reason
+    assert cure in choice.rejected[0].cure
+    assert choice.rejected[0].cure
+
+
+def test_a_dimple_admits_a_countersunk_head_in_thin_sheet() -> None:
+    """With dimple the countersunk head in thin sheet is kept, and the dimple is asked for."""
+    sunk = replace(M6, head="countersunk", flange_thickness=length("2.1 mm"), flange_diameter=length("13.2 mm"))
+    (found,) = chosen(insert=sunk, dimple=True).candidates
+    assert any("Dimple the sheet" in check.text for check in found.checks)
+
+
+def test_a_soft_sheet_is_flagged() -> None:
+    """Composite is said to be crushed or split."""
+    stack = Stack((Layer("carbon-fibre laminate", length("2.0 mm"), length("0.1 mm")),))
+    (found,) = chosen(stack=stack).candidates
+    assert any(check.name == "soft sheet" and "crushed" in check.text for check in found.checks)
+
+
+def test_a_torque_that_is_not_given_is_found_inside_its_window() -> None:
+    """The torque never passes the first limit, which is named."""
+    (found,) = chosen(joint=JointDemand()).candidates
+    assert found.strength is not None
+    torque = found.strength.tightening
+    assert torque.torque_nm <= torque.high_nm
+    assert torque.inside
+    assert torque.limited_by == "the setting load"  # 6000 / 1.1 / 1.3 · 0.2 · 6 mm = 5.03 N·m
+    assert torque.high_nm == pytest.approx(5.035, abs=0.001)
