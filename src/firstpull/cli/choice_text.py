@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from firstpull.cli.texts import grid, length, table
-from firstpull.units import LengthUnit, show_mm
+from firstpull.units import METRE_PER_INCH, NEWTON_PER_LBF, LengthUnit, show_mm
 
 if TYPE_CHECKING:
     from firstpull.mechanics.check import Check
@@ -66,7 +66,7 @@ def _candidate(found: Candidate, unit: LengthUnit) -> list[str]:
 
 def _advice(found: Strength, unit: LengthUnit) -> list[tuple[str, str]]:
     hole = "not known: the catalogue gives no hole" if found.hole is None else _hole(found.hole, unit)
-    return [("Hole", hole), ("Screw", found.screw.text), ("Torque", _torque(found.tightening))]
+    return [("Hole", hole), ("Screw", found.screw.text), ("Torque", _torque(found.tightening, unit))]
 
 
 def _hole(hole: Hole, unit: LengthUnit) -> str:
@@ -79,11 +79,11 @@ def _hole(hole: Hole, unit: LengthUnit) -> str:
     return text
 
 
-def _torque(found: Tightening) -> str:
-    low = "up to " if found.low_nm is None else f"{found.low_nm:.3g} to "
-    text = f"{found.torque_nm:.3g} N·m, {found.condition}; window {low}{found.high_nm:.3g} N·m, limited by {found.limited_by}"
-    text += f"; screw {found.screw_class}{' (assumed)' if found.class_assumed else ''}"
-    return f"{text}, tension {found.preload_low_n / 1000:.2f} to {found.preload_high_n / 1000:.2f} kN"
+def _torque(found: Tightening, unit: LengthUnit) -> str:
+    low = "up to " if found.low_nm is None else f"{_turning(found.low_nm, unit)} to "
+    text = f"{_turning(found.torque_nm, unit)}, {found.condition}; window {low}{_turning(found.high_nm, unit)}"
+    text += f", limited by {found.limited_by}; screw {found.screw_class}{' (assumed)' if found.class_assumed else ''}"
+    return f"{text}, tension {_force(found.preload_low_n, unit)} to {_force(found.preload_high_n, unit)}"
 
 
 def _side(value: float | str, check: Check, unit: LengthUnit) -> str:
@@ -92,8 +92,20 @@ def _side(value: float | str, check: Check, unit: LengthUnit) -> str:
     if check.unit == "mm":
         return length(value, unit)
     if check.unit == "N":
-        return f"{value / 1000:.2f} kN"
+        return _force(value, unit)
+    if check.unit == "N·m":
+        return _turning(value, unit)
     return f"{value:.3g} {check.unit}"
+
+
+def _force(value_n: float, unit: LengthUnit) -> str:
+    return f"{value_n / float(NEWTON_PER_LBF):.0f} lbf" if unit == "in" else f"{value_n / 1000:.2f} kN"
+
+
+def _turning(value_nm: float, unit: LengthUnit) -> str:
+    if unit == "in":
+        return f"{value_nm / float(NEWTON_PER_LBF * METRE_PER_INCH):.1f} lbf·in"
+    return f"{value_nm:.3g} N·m"
 
 
 def _share(margin: float | None) -> str:
