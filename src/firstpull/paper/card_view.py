@@ -82,7 +82,7 @@ class Reader:
         """A pressure: bar, or psi on an inch card."""
         if value_bar is None:
             return NOT_GIVEN
-        return f"{value_bar:.1f} bar" if self.unit == "mm" else f"{value_bar / _BAR_PER_PSI:.0f} psi"
+        return f"{value_bar:.2f} bar" if self.unit == "mm" else f"{value_bar / _BAR_PER_PSI:.1f} psi"
 
 
 def _breakable(text: str) -> str:
@@ -265,7 +265,9 @@ def _pairs(read: Reader, path: str, *, names: tuple[str, ...], most: int) -> lis
             raise BadInput("A card has a table here.", where=f"card.{path}[{index + 1}]")
         filled = _with_lengths(read, row, where=f"card.{path}[{index + 1}]")
         out.append(
-            tuple(read.sentence(filled.get(name), most=_LONG if name in ("text", "source") else _SHORT) for name in names)
+            tuple(
+                read.sentence(filled.get(name), most=_LONG if name in ("text", "source") else _SHORT) for name in names
+            )
         )
     if len(out) > most:
         more = f"+ {len(out) - most + 1} more in the record"
