@@ -84,7 +84,7 @@ class Technician(Hand):
 
     def set_up(self) -> None:
         """Answer what is asked, compute, and do every act at the tool in its order."""
-        self.choose("A · Tool A")
+        self.choose("Tool A")
         self.press("Use this tool")
         assert self.question() == "Which M6 mandrel is fitted?"
         self.choose("M6-a")

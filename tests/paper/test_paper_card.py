@@ -100,7 +100,7 @@ def test_the_details_have_every_source() -> None:
 def test_an_inch_card_is_in_inches_throughout() -> None:
     """Every length is shown in inches with four places, and mm stands nowhere but in typed texts."""
     text = _text(card_pdf(CARD, size="A4", unit="in"))
-    for wanted in ("0.4437", "0.4331", "0.4488", "ALL LENGTHS IN INCHES", "0.0854", "90 psi", "0.4331 to 0.4488"):
+    for wanted in ("0.4437", "0.4331", "0.4488", "ALL LENGTHS IN INCHES", "0.0854", "89.9 psi", "0.4331 to 0.4488"):
         assert wanted in text, wanted
     assert "11.27" not in text
 

@@ -87,7 +87,7 @@ def test_only_a_new_proof_opens_the_run(bench: Bench) -> None:
     """After a stop the prove page wants coupons again, and only then offers to let the run go on."""
     bench.post(RUN, RELEASED, do="stop", reason="insert spun", count="180")
     place = f"/bench/jobs/{RELEASED}/prove"
-    assert "3 more good coupon(s) after the stop." in bench.get(place)
+    assert "3 more good coupons after the stop." in bench.get(place)
     bench.post(place, RELEASED, status=409, do="reopen")
     for _number in range(3):
         good_coupon(bench, job=RELEASED)

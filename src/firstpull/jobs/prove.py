@@ -268,10 +268,7 @@ def verdict_of(state: JobState) -> dict[str, Any]:
     counting = [coupon for coupon in state.coupons if coupon.counts and coupon.purpose == "proof"]
     good = [coupon for coupon in counting if coupon.passed]
     bad = [coupon for coupon in counting if not coupon.passed]
-    owed = [
-        f"Coupon {c.number} failed ({_names(c.failed)}): cure the cause, change the setting or strike it out with a reason."
-        for c in bad
-    ]
+    owed = _failed_text(bad)
     for end in ends(state):
         missing = plan.coupons_each_end - sum(coupon.end == end for coupon in good)
         if missing > 0:
@@ -470,12 +467,25 @@ def _rows(state: JobState, good: list[Coupon]) -> list[dict[str, Any]]:
             {
                 "check": TORQUE.question,
                 "result": ARRANGEMENTS[torques[0]["arrangement"]],
-                "value": f"{least:.2f} N·m at least",
+                "value": f"{least:.2f} N·m",
                 "limits": f"≥ {limit:.2f} N·m" if limit is not None else "no limit given",
                 "count": len(torques),
             }
         )
     return rows
+
+
+def _failed_text(bad: list[Coupon]) -> list[str]:
+    """What failed coupons owe, in one sentence however many there are."""
+    if not bad:
+        return []
+    found = _names(tuple(dict.fromkeys(key for coupon in bad for key in coupon.failed)))
+    numbers = [str(coupon.number) for coupon in bad]
+    which = numbers[0] if len(numbers) == 1 else f"{', '.join(numbers[:-1])} and {numbers[-1]}"
+    coupons, them = ("Coupon", "it") if len(numbers) == 1 else ("Coupons", "each")
+    return [
+        f"{coupons} {which} failed ({found}): cure the cause, change the setting or strike {them} out with a reason."
+    ]
 
 
 def _names(keys: tuple[str, ...]) -> str:

@@ -224,7 +224,7 @@ def allowance_offers(book: Book, insert: Insert) -> tuple[AllowanceOffer, ...]:
         offers.append(
             AllowanceOffer(
                 Allowance(Length.from_mm(mean), doubt, f"{OWN} ({count})"),
-                f"Mean of {count} proven release(s) of this part in this workshop.",
+                f"Mean of {count} proven release{'s' if count > 1 else ''} here.",
             )
         )
     return tuple(offers)

@@ -350,13 +350,13 @@ def _steps(
     first = (acts.air_off(), *mandrel.steps)
     if tool is not None and tool.control == "force":
         climb = ladder.steps if ladder is not None else (acts.no_ladder(),)
-        return (*first, acts.air_on(tool), *climb)
+        return (*first, acts.air_on(tool, unit), *climb)
     both_ends = request.batch is not None and request.batch.thin != request.batch.thick
     target = set_length / NM_PER_MM if air_target is None else air_target
     return (
         *first,
         acts.knob(tool, move),
-        acts.air_on(tool),
+        acts.air_on(tool, unit),
         acts.trial(target, unit),
         acts.coupon(set_length / NM_PER_MM, unit, both_ends=both_ends),
         acts.lock(),

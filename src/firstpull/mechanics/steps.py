@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from firstpull.mechanics.tool import KnobMove, Tool, take_up
 from firstpull.units import LengthUnit, show_mm
 
+_BAR_PER_PSI = 0.0689475729  # 1 lbf/in² by NIST SP 811, in bar
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -26,10 +28,10 @@ def air_off() -> Step:
     )
 
 
-def air_on(tool: Tool | None) -> Step:
+def air_on(tool: Tool | None, unit: LengthUnit = "mm") -> Step:
     """Before the first pull."""
     at = (
-        f" Check {tool.line_pressure_bar:g} bar at the inlet while it cycles."
+        f" Check {_pressure(tool.line_pressure_bar, unit)} at the inlet while it cycles."
         if tool is not None and tool.line_pressure_bar is not None
         else ""
     )
@@ -38,6 +40,11 @@ def air_on(tool: Tool | None) -> Step:
         "Air on, hands clear",
         f"Wear eye protection. Keep hands off the nose, point it at no one, and reconnect the air.{at} Run two cycles without an insert.",
     )
+
+
+def _pressure(value_bar: float, unit: LengthUnit) -> str:
+    """Bar for who works in mm, psi for who works in inches."""
+    return f"{value_bar:g} bar" if unit == "mm" else f"{value_bar / _BAR_PER_PSI:.0f} psi"
 
 
 def knob(tool: Tool | None, move: KnobMove | None) -> Step:

@@ -83,7 +83,8 @@ def reopen_hindrances(state: JobState) -> tuple[str, ...]:
         reasons.append("A coupon pulled after the stop failed; strike it out with its reason or open a new revision.")
     good = sum(coupon.passed for coupon in since)
     if good < wanted:
-        reasons.append(f"{wanted - good} more good coupon(s) after the stop.")
+        missing = wanted - good
+        reasons.append(f"{missing} more good coupon{'s' if missing > 1 else ''} after the stop.")
     return tuple(reasons)
 
 

@@ -23,6 +23,7 @@ from firstpull.web.drawings import joint_of
 from firstpull.web.frozen import frozen_page
 from firstpull.web.typed import read_answers, slip_of, with_unit, write_answers
 
+_PULL = "Eye protection on, hands clear, hold through the pull."
 router = APIRouter()
 _ANSWERS = ("set_length", *(kind.key for kind in CHECKS))
 _OPENING = "Find the allowance"
@@ -213,7 +214,7 @@ def _rung_view(
         "note": _range_text(here, ladder)
         if known
         else f"stroke {show_mm(ladder.next_stroke_mm, here.unit)} {here.unit}, in exactly this stack",
-        "caution": _limit_text(here, state, ladder),
+        "caution": _limit_text(here, state, ladder) or _PULL,
         "field": {
             "name": "reading",
             "label": "Set length",

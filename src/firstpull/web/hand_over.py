@@ -124,6 +124,7 @@ def _page(
         "form": form_of(state, here.address(state.id, "hand_over")),
         "question": _question(state, owed),
         "verdict": _verdict(state),
+        "shown": str((state.proof or {}).get("sentence", "")) if state.good_coupons and not released else "",
         "proven": _proven(here, card),
         "owed_here": owed,
         "name": entry("name", "Who releases it?", who, problem=problem),
@@ -165,8 +166,10 @@ def _question(state: JobState, owed: list[dict[str, str]]) -> str:
 
 
 def _verdict(state: JobState) -> str:
-    sentence = str((state.proof or {}).get("sentence", ""))
-    return sentence if state.good_coupons or state.released else "No coupon has been proven for this setting yet."
+    good = sum(coupon.purpose == "proof" for coupon in state.good_coupons)
+    if not good:
+        return "No coupon has been proven for this setting yet."
+    return f"{good} coupon{'' if good == 1 else 's'} passed every check."
 
 
 def _proven(here: Desk, card: dict[str, Any]) -> list[dict[str, str]]:
@@ -192,7 +195,12 @@ def _span(setting: dict[str, Any], name: str, unit: LengthUnit) -> str:
 
 
 def _released(here: Desk, state: JobState) -> dict[str, Any]:
-    return {"card_address": here.address(state.id, "card"), "pdf_path": "", "print_failed": False}
+    before = []
+    if state.superseded_by:
+        before = [{"label": "The new revision", "address": here.address(state.superseded_by)}]
+    elif state.stopped:
+        before = [{"label": "Prove it again", "address": here.address(state.id, "prove")}]
+    return {"card_address": here.address(state.id, "card"), "pdf_path": "", "print_failed": False, "before": before}
 
 
 def _ways(here: Desk, state: JobState) -> list[dict[str, str]]:
@@ -203,7 +211,7 @@ def _ways(here: Desk, state: JobState) -> list[dict[str, str]]:
         {"label": "Operator’s page", "address": here.address(state.id, "operator")},
     ]
     if state.superseded_by:
-        return [*ways, {"label": "The new revision", "address": here.address(state.superseded_by)}]
+        return ways
     return [*ways, {"label": "Open a new revision", "address": here.address(state.id, "revise")}]
 
 

@@ -21,6 +21,7 @@ from firstpull.web.typed import show_pressure, slip_of, typed_count
 
 router = APIRouter()
 _EYE = (("flush", "Head flush"), ("gap", "No gap"), ("tilt", "Square"), ("turn", "Does not turn"))
+_LOOK = "The readings lean or jump: tell the technician."
 REASONS = ("Insert spins", "Gap under the head", "Head tilted", "Thread tight", "Length outside", "Something else")
 
 
@@ -118,7 +119,7 @@ def _page(
         "question": "Is this one good?" if not halted else "Call the technician.",
         "crumb": "" if halted else due_text(here, state),
         "state": word,
-        "note": " ".join(why) if why else note,
+        "note": _LOOK if word == "look" else " ".join(why) if why else note,
         "stopped": halted,
         "stopped_text": _replaced(state),
         "facts": _facts(state),

@@ -17,7 +17,15 @@ from firstpull.web.asking import asking, entry
 from firstpull.web.confirm import wants_air_pull
 from firstpull.web.desk import Desk, act, desk, form_of, need_name, show
 from firstpull.web.drawings import joint_of
-from firstpull.web.typed import NM_PER_LBF_IN, show_torque, torque_unit, typed_count, typed_share, typed_torque
+from firstpull.web.typed import (
+    NM_PER_LBF_IN,
+    show_pressure,
+    show_torque,
+    torque_unit,
+    typed_count,
+    typed_share,
+    typed_torque,
+)
 
 router = APIRouter()
 _END_WORDS = {"thin": "thin", "thick": "thick", "as measured": "–"}
@@ -55,7 +63,7 @@ def verdict_page(
     verdict = prove.verdict_of(state)
     again = prove.again_of(state) if state.stopped else None
     owed = list(again.owed) if again else [] if state.released else list(verdict["owed"])
-    sentence = again.sentence if again else _shown_sentence(state, verdict)
+    sentence = _shown_sentence(state, verdict, again)
     context = {
         "form": form_of(state, here.address(state.id, "prove")),
         "question": _question(state, owed),
@@ -182,7 +190,9 @@ def _question(state: JobState, owed: list[str]) -> str:
         return "The pressure is not held yet." if force else "The tool is not dialled in yet."
     if not owed:
         return "Proven as planned."
-    return "Set the first coupon." if not state.good_coupons else "What do the coupons show?"
+    if not any(coupon.counts and coupon.purpose == "proof" for coupon in state.coupons):
+        return "Set the first coupon."
+    return "What do the coupons show?"
 
 
 def _ends_text(here: Desk, state: JobState) -> str:
@@ -193,10 +203,13 @@ def _ends_text(here: Desk, state: JobState) -> str:
     return f"Thin to thick, {low} to {high} {here.unit}: coupons at both ends"
 
 
-def _shown_sentence(state: JobState, verdict: dict[str, Any]) -> str:
+def _shown_sentence(state: JobState, verdict: dict[str, Any], again: prove.Again | None) -> str:
+    """What the coupons alone show; "" before the first good one, which is when it would say nothing."""
+    if again is not None:
+        return again.sentence if again.good else ""
     if state.released and state.proof is not None:
         return str(state.proof.get("sentence", ""))
-    return str(verdict["sentence"]) if verdict["good"] or verdict["bad"] else ""
+    return str(verdict["sentence"]) if verdict["good"] else ""
 
 
 def _measured_text(here: Desk, state: JobState, verdict: dict[str, Any]) -> str:
@@ -282,6 +295,8 @@ def _coupon_rows(here: Desk, state: JobState) -> list[dict[str, Any]]:
         torque = coupon.checks.get("torque", {})
         if coupon.struck_out:
             kind, word = "later", f"struck out: {coupon.struck_out}"
+        elif coupon.purpose == "ladder":
+            kind, word = _ladder_word(here, coupon)
         elif coupon.stale:
             kind, word = "later", "of an earlier setting"
         elif coupon.passed:
@@ -298,10 +313,18 @@ def _coupon_rows(here: Desk, state: JobState) -> list[dict[str, Any]]:
                 "torque": show_torque(torque["value_nm"], here.unit).split(" ")[0] if torque else "–",
                 "kind": kind,
                 "word": word,
-                "gone": not coupon.counts,
+                "gone": not coupon.counts and (coupon.purpose != "ladder" or bool(coupon.struck_out)),
             }
         )
     return rows
+
+
+def _ladder_word(here: Desk, coupon: Coupon) -> tuple[str, str]:
+    """A coupon of the pressure ladder says at which pressure it passed or failed, before and after the hold."""
+    at = "" if coupon.pressure_bar is None else f"{show_pressure(coupon.pressure_bar, here.unit)}: "
+    if coupon.passed:
+        return "done", f"{at}passed"
+    return "fail", at + "; ".join(_CHECK_WORDS.get(key, key) for key in coupon.failed)
 
 
 def _plan_value(here: Desk, name: str, text: str) -> tuple[str, Any]:

@@ -212,6 +212,8 @@ def _page(
         return asked(here, state, given, problem=problem, status_code=status_code)
     task = task_now(state, now)
     word, note, why = shown_state(here, state)
+    if word == "look" and why:  # what makes it “look” is said before what was read last
+        note, why = why[0], [*why[1:], f"Last: {note}."]
     warnings = look_after.warnings_for(here.book, tool_id=state.tool_id, gauge_id=state.gauge_id)
     context = {
         "form": {**form_of(state, here.address(state.id, "run")), "now": task},

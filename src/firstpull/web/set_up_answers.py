@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date
 from typing import Any
@@ -203,8 +204,8 @@ def ask_page(
         "ways": [],
         "facts": [],
         "changes": answers_given(here, state) if ask != "review" else [],
-        "drawing": joint_of(state, unit=here.unit, height=300),
-        "drawing_title": "The joint, to scale",
+        "drawing": joint_of(state, unit=here.unit, height=300) if ask == "review" else "",
+        "drawing_title": "The joint, to scale" if ask == "review" else "What was answered",
         "drawing_notes": [f"lengths in {here.unit}"],
         **view,
     }
@@ -213,14 +214,19 @@ def ask_page(
 
 def _view_tool(here: Desk, state: JobState, typed: dict[str, str], _problem: Any) -> View:
     tiles = []
+    size = insert_of(state).thread
+    fitting = []
     for tool_state in here.book.tools():
         tool = set_up.present_tool(tool_state)
+        mandrels = [str(row["id"]) for row in _mandrels(here, state, tool_state.id)]
+        fitting.extend([tool_state.id] if mandrels else [])
+        has = f", mandrel {', '.join(mandrels)}" if mandrels else f", no {size} mandrel"
         most = "" if tool.stroke_max is None else f", up to {show_length(tool.stroke_max, here.unit)} {here.unit}"
         tiles.append(
             {
                 "value": tool_state.id,
-                "label": f"{tool_state.id} · {tool.name}" if tool.name else tool_state.id,
-                "note": f"{tool.control}-set{most}{_due(tool_state)}",
+                "label": _tool_label(tool_state.id, tool.name),
+                "note": f"{tool.control}-set{most}{has}{_due(tool_state)}",
             }
         )
     if not tiles:
@@ -229,7 +235,8 @@ def _view_tool(here: Desk, state: JobState, typed: dict[str, str], _problem: Any
             "said": "There is no tool yet.",
             "buttons": [{"label": "Add a tool", "address": "/tools", "kind": ""}],
         }
-    group = {"name": "tool", "legend": "Tool", "choices": tiles, "chosen": typed.get("tool") or state.tool_id}
+    only = fitting[0] if len(fitting) == 1 else ""
+    group = {"name": "tool", "legend": "Tool", "choices": tiles, "chosen": typed.get("tool") or state.tool_id or only}
     return {
         "question": "Which tool sets it?",
         "choices": [{**group, "across": 1, "hide_legend": True}],
@@ -242,13 +249,20 @@ def _due(tool_state: ToolState) -> str:
     return ", service due" if every and tool_state.cycles_since_service >= every else ""
 
 
-def _mandrels(here: Desk, state: JobState) -> list[Mapping[str, Any]]:
-    """The tool's mandrels of the insert's thread that are in use."""
-    if not state.tool_id or not here.book.store.last(f"tool:{state.tool_id}"):
+def _mandrels(here: Desk, state: JobState, tool_id: str = "") -> list[Mapping[str, Any]]:
+    """The mandrels of the insert's thread in use on ``tool_id``, else on the job's tool; those within limit first."""
+    tool_id = tool_id or state.tool_id
+    if not tool_id or not here.book.store.last(f"tool:{tool_id}"):
         return []
     wanted = _designation(insert_of(state).thread)
-    held = here.book.tool(state.tool_id).mandrels.values()
-    return [row for row in held if not row.get("retired") and _designation(str(row.get("thread", ""))) == wanted]
+    held = here.book.tool(tool_id).mandrels.values()
+    fits = [row for row in held if not row.get("retired") and _designation(str(row.get("thread", ""))) == wanted]
+    return sorted(fits, key=_past_limit)
+
+
+def _past_limit(mandrel: Mapping[str, Any]) -> bool:
+    limit = int(mandrel.get("cycle_limit") or 0)
+    return bool(limit) and int(mandrel.get("cycles") or 0) > limit
 
 
 def _designation(name: str) -> str:
@@ -265,7 +279,7 @@ def _view_mandrel(here: Desk, state: JobState, typed: dict[str, str], _problem: 
         limit = int(row.get("cycle_limit") or 0)
         cycles = int(row.get("cycles") or 0)
         worn = f" of {limit}" if limit else ""
-        past = "past its limit: " if limit and cycles > limit else ""
+        past = "past its limit: " if _past_limit(row) else ""
         tiles.append(
             {
                 "value": str(row["id"]),
@@ -282,8 +296,10 @@ def _view_mandrel(here: Desk, state: JobState, typed: dict[str, str], _problem: 
         }
     chosen = typed.get("mandrel") or str((state.mandrel or {}).get("id", "")) or tiles[0]["value"]
     group = {"name": "mandrel", "legend": "Mandrel", "choices": tiles, "chosen": chosen}
+    all_worn = all(_past_limit(row) for row in _mandrels(here, state))
     return {
         "question": f"Which {size} mandrel is fitted?",
+        **({"caution": "Past its cycle limit it may break in a pull: fit a new one first."} if all_worn else {}),
         "choices": [{**group, "across": 1, "hide_legend": True}],
         "buttons": [{"label": "This one", "do": "answer", "kind": ""}, skip],
     }
@@ -316,7 +332,7 @@ def _view_allowance(here: Desk, state: JobState, typed: dict[str, str], problem:
         value = show_length(offer.allowance.value, here.unit)
         doubt = f" ± {show_mm(offer.allowance.sd_mm, here.unit)}" if offer.allowance.sd_mm else ""
         tiles.append({"value": f"offer {number}", "label": f"{value}{doubt} {here.unit}", "note": offer.text})
-    tiles.append({"value": "typed", "label": "Another value", "note": "typed below, with its source"})
+    tiles.append({"value": "typed", "label": "Another value"})
     held = allowance_from_json(state.allowance)
     known = held is not None and held.source not in ("catalogue",) and not held.source.startswith("own releases")
     chosen = typed.get("allowance") or ("typed" if known else tiles[0]["value"])
@@ -405,7 +421,6 @@ def _view_present(here: Desk, state: JobState, typed: dict[str, str], problem: A
         "question": "Ready to compute.",
         "lines_left": ["A force-set tool is set by pressure on coupons, upward; never by air pulls."] if force else [],
         "buttons": [{"label": "Place the knob" if again else "Compute the setting", "do": "answer", "kind": ""}],
-        "drawing": joint_of(state, unit=here.unit, height=300),
     }
     if problem is not None and problem.get("where") in ("tool", "stack", "set_allowance", "allowance"):
         return {**view, **_refusal(here, state, problem)}
@@ -467,7 +482,14 @@ def _tool_text(state: JobState) -> str:
     tool = tool_of(state)
     if tool is None:
         return ""
-    return f"{state.tool_id} · {tool.name}" if tool.name and tool.name != state.tool_id else state.tool_id
+    return _tool_label(state.tool_id, tool.name)
+
+
+def _tool_label(tool_id: str, name: str) -> str:
+    """The tool's mark and name; the mark is not said twice."""
+    if tool_id in re.findall(r"[^\s,;.()]+", name):
+        return name
+    return f"{tool_id} · {name}" if name else tool_id
 
 
 _VIEWS = {
