@@ -42,6 +42,15 @@ def test_ties_are_decided_and_explained() -> None:
     assert "the shorter free length decides" in choice.candidates[2].why
 
 
+def test_a_row_that_can_not_be_checked_comes_after_one_that_was() -> None:
+    """An insert without its tightening torque is not better for it: it goes last, and what is not checked is said."""
+    known = replace(LOW, tightening_torque_max_nm=6.1)
+    bare = replace(MID, tightening_torque_max_nm=None)
+    choice = choose((bare, known), stack=PLAIN, needs=Needs(thread="M6", tightening_torque_nm=6.0))
+    assert [candidate.insert.part for candidate in choice.candidates] == ["low", "mid"]
+    assert "Not checked: torque" in choice.candidates[1].why
+
+
 @pytest.mark.parametrize(
     ("needs", "reason"),
     [

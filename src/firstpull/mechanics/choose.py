@@ -118,7 +118,8 @@ def choose(
                 continue
             found = judged
         missed.append((-found.passed, found.by_nm, insert.part, index, Rejected(insert, found.reason, found.cure)))
-    fitting.sort(key=lambda fit: fit.key)
+    # a row that could not be checked is no better than one that was: what is not known goes last
+    fitting.sort(key=lambda fit: (len(fit.unknown), fit.key))
     missed.sort(key=lambda row: row[:4])
     candidates = tuple(_candidate(rank, fitting, prepared) for rank in range(1, len(fitting) + 1))
     rejected = tuple(row[4] for row in missed)
@@ -230,6 +231,11 @@ class _Fit:
     insert: Insert
     checks: tuple[Check, ...]
     strength: Strength | None
+
+    @property
+    def unknown(self) -> tuple[str, ...]:
+        """The names of the checks that the insert's row has no value for."""
+        return tuple(check.name for check in self.checks if check.capacity == "not known")
 
 
 def _judge(insert: Insert, joint: _Joint) -> _Fit | _Miss:
@@ -401,7 +407,9 @@ def _candidate(rank: int, fitting: Sequence[_Fit], joint: _Joint) -> Candidate:
     after = None if insert.set_allowance is None else set_protrusion_nm(insert, insert.set_allowance)
     share = 100 * (tightest.margin or 0.0)
     why = f"Tightest: {tightest.name}, {abs(share):.0f} % {'to spare' if share >= 0 else 'short at worst'}."
-    if rank > 1 and fitting[rank - 2].key[0] == fit.key[0]:
+    if fit.unknown:
+        why += f" Not checked: {', '.join(fit.unknown)}."
+    if rank > 1 and fitting[rank - 2].key[0] == fit.key[0] and len(fitting[rank - 2].unknown) == len(fit.unknown):
         before_key, before = fitting[rank - 2].key, fitting[rank - 2].insert
         decided = next(
             (words for place, words in _TIES if before_key[place] != fit.key[place]),

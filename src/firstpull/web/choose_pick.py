@@ -89,10 +89,12 @@ def _buttons(here: Desk, state: JobState, shown: Candidate | None) -> list[dict[
 
 def _tile(found: Candidate) -> dict[str, str]:
     share = 100 * (found.tightest.margin or 0.0)
+    unknown = [check.name for check in found.checks if check.capacity == "not known"]
+    said = f"; {unknown[0]} not known" if unknown else ""
     return {
         "value": found.insert.part,
         "label": found.insert.part,
-        "note": f"tightest: {found.tightest.name}, {share:.0f} % to spare",
+        "note": f"tightest: {found.tightest.name}, {share:.0f} % to spare{said}",
     }
 
 

@@ -70,7 +70,7 @@ def ask_strike(
         here,
         state,
         question="Which check does not count, and why?",
-        choices=[group],
+        choices_after=[group],
         fields=[entry("reason", "Why", given.get("reason", ""), problem=problem)],
         carry=[("now", "strike")],
         buttons=[{"label": "Strike it out", "do": "strike"}, _back(here, state)],
