@@ -7,7 +7,6 @@ from fastapi.responses import Response
 from firstpull.record.job import JobState
 from firstpull.units import show_mm
 from firstpull.web.desk import Desk, form_of, show
-from firstpull.web.drawings import joint_of
 
 
 def frozen_page(here: Desk, state: JobState, *, step: str, status_code: int = 200) -> Response:
@@ -35,8 +34,8 @@ def frozen_page(here: Desk, state: JobState, *, step: str, status_code: int = 20
         "lines": ["To change anything, open a new revision; it is dialled in and proven again."],
         "buttons": [{"label": "To the card", "address": here.address(state.id, "hand_over"), "kind": ""}],
         "facts": [{"name": name, "value": value} for name, value in rows if value],
-        "drawing": joint_of(state, unit=here.unit),
-        "drawing_title": "The joint, to scale",
+        "drawing": "",
+        "drawing_title": "As released",
         "drawing_notes": [f"lengths in {here.unit}"],
     }
     return show(here, state, "steps/question.html", context, step=step, status_code=status_code)
