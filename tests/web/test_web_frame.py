@@ -390,7 +390,12 @@ def test_every_word_is_used_and_there() -> None:
     for path in TEMPLATES:
         used |= set(re.findall(r"\bt\.(\w+)\.(\w+)", path.read_text()))
     for path in WEB.glob("*.py"):
-        used |= set(re.findall(r'TEXTS\["(\w+)"\]\["(\w+)"\]', path.read_text()))
+        code = path.read_text()
+        used |= set(re.findall(r'TEXTS\["(\w+)"\]\["(\w+)"\]', code))
+        named = re.findall(r'words = TEXTS\["(\w+)"\]', code)
+        used |= {(table, key) for table in named for key in re.findall(r'words\["(\w+)"\]', code)}
+        # a table looked up by a variable is used whole
+        whole |= set(re.findall(r'TEXTS\["(\w+)"\](?:\[[a-z]|\.get\()', code))
     used = {(page, key) for page, key in used if page not in whole}
     there = {(page, key) for page, table in TEXTS.items() for key in table}
     assert used <= there
