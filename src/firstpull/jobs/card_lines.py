@@ -200,8 +200,14 @@ def _insert_lines(state: JobState) -> dict[str, Any]:
 def _knob_text(state: JobState) -> str:
     if state.pressure_bar is not None:
         return f"Pressure {state.pressure_bar:.2f} bar at the tool's inlet while it cycles. Lock the regulator."
-    turns = sum(move.turns for move in state.moves if move.kind == "turn")
-    return f"As dialled in and locked ({turns:+.2f} turns from where this job began). Judge by the set length, not by the mark."
+    turns, tool = sum(move.turns for move in state.moves if move.kind == "turn"), tool_of(state)
+    more = (turns > 0) == (tool is None or tool.plus_turns == "more stroke")
+    moved = (
+        f" ({abs(turns):.2f} turns towards {'more' if more else 'less'} stroke from where this job began)"
+        if turns
+        else ""
+    )
+    return f"As dialled in and locked{moved}. Judge by the set length, not by the mark."
 
 
 def _dial_in_text(state: JobState) -> str:
@@ -225,7 +231,9 @@ def _valid_until(state: JobState) -> list[str]:
         f"another tool than {state.tool_id}" if state.tool_id else "another tool",
         f"another mandrel than {mandrel}" if mandrel else "another mandrel",
         "another air pressure, oil or lubrication",
-        "the adjuster touched, or the tool serviced",
+        "the regulator touched, or the tool serviced"
+        if state.pressure_bar is not None
+        else "the adjuster touched, or the tool serviced",
         "a stop in the run",
     ]
     return [*lines, f"another part than {insert.name}"]
@@ -257,7 +265,7 @@ def _sources(state: JobState, setting: dict[str, Any]) -> list[dict[str, Any]]:
         ("Set length", setting.get("set_length_mm"), "free length − stroke; its limits likewise"),
         (
             "Air-to-stack shift",
-            setting.get("air_to_stack_mm"),
+            None if state.pressure_bar is not None else setting.get("air_to_stack_mm"),
             f"{setting.get('air_to_stack_source', '')}; one standard doubt {doubt}",
         ),
         ("Air pull", setting.get("air_target_mm"), "set length − air-to-stack shift"),
