@@ -39,7 +39,7 @@ _NAMES = re.compile(
     r"(Caliper|Micrometer) \d+, \d+ mm \(demo\)|[Pp]roved in (mm|in)|shown in (mm|in)|Length typed[^.]*"
 )
 _METRIC = re.compile(r"\d[\d.]*\s*(?:mm|N·m|bar)\b|, (?:mm|N·m|bar)$|lengths in mm|to scale, mm")
-_INCH = re.compile(r"\d\.\d{3,}\s*in\b|\d\s*(?:lbf·in|psi)\b|, (?:in|lbf·in|psi)$|lengths in in\b|to scale, in\b")
+_INCH = re.compile(r"\d\.\d{3,}\s*in\b|\d\s*(?:lbf·in|psi)\b|, (?:in|lbf·in|psi)$|lengths in inches|to scale, in\b")
 
 
 @pytest.fixture(scope="module")

@@ -66,7 +66,7 @@ def pick_page(
         "margins": _margins(shown, here.unit),
         "buttons": _buttons(here, state, shown),
         "drawing": _drawing(here, state, shown),
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
     }
     return show(here, state, "steps/choose_pick.html", context, step="choose", status_code=status_code)
 

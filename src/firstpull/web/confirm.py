@@ -102,6 +102,6 @@ def _page(
         buttons=[button, {"label": "Back", "address": here.address(state.id, "prove"), "kind": "other"}],
         drawing=joint_of(state, unit=here.unit),
         drawing_title="The joint, before and after",
-        drawing_notes=[f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
+        drawing_notes=[here.lengths_note, *(["simulated"] if here.practice else [])],
     )
     return show(here, state, "steps/question.html", context, step="prove", status_code=status_code)

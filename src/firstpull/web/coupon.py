@@ -165,7 +165,7 @@ def _value_view(
         **view,
         "good": joint_of(state, unit=here.unit, set_length_mm=float(setting["set_length_mm"])),
         "sheet_title": "The joint, before and after" if pulled else "The joint, to scale",
-        "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
+        "sheet_notes": [here.lengths_note, *(["simulated"] if here.practice else [])],
     }
 
 

@@ -51,6 +51,11 @@ class Desk:
         return unit_of(self.request)
 
     @property
+    def lengths_note(self) -> str:
+        """The unit of every length on this page, for the foot of its sheet."""
+        return "lengths in inches" if self.unit == "in" else "lengths in mm"
+
+    @property
     def practice(self) -> bool:
         return self.room == "practice"
 

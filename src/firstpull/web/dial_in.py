@@ -170,7 +170,7 @@ def _page(
         "sheet_title": "Set lengths",
         "sheet_notes": [
             *counted_note(here, state),
-            f"lengths in {here.unit}",
+            here.lengths_note,
             *(["simulated"] if here.practice else []),
         ],
         **view,
@@ -254,7 +254,7 @@ def _turn_view(here: Desk, state: JobState, reply: Mapping[str, Any], *, air: st
         "said": said_of(here, state, brief=True),
         "instruction": f"{amount} {direction}",
         "note": f"Expect {expected_text(here, state)}.",
-        "sheet_notes": ["seen from the knob’s end", f"lengths in {here.unit}"],
+        "sheet_notes": ["seen from the knob’s end", here.lengths_note],
         "caution": f"{back}." if cycles else "",
         "aside": [],
         "chart": chart_of(here, state, low=True),
@@ -388,6 +388,6 @@ def _no_window(here: Desk, state: JobState, refusal: Unsafe) -> Response:
         ),
         "aside": [],
         "sheet_title": "Set lengths",
-        "sheet_notes": [f"lengths in {here.unit}"],
+        "sheet_notes": [here.lengths_note],
     }
     return show(here, state, "steps/dial_in.html", context, step="dial_in")

@@ -172,7 +172,7 @@ def _page(
         "bad": "",
         "drawing": "",
         "drawing_title": _OPENING,
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
         **(_check_view(state, answers, problem) if answers else _rung_view(here, state, ladder, typed, problem)),
     }
     return show(here, state, "steps/find_allowance.html", context, step="set_up", status_code=status_code)

@@ -36,6 +36,6 @@ def frozen_page(here: Desk, state: JobState, *, step: str, status_code: int = 20
         "facts": [{"name": name, "value": value} for name, value in rows if value],
         "drawing": "",
         "drawing_title": "As released",
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
     }
     return show(here, state, "steps/question.html", context, step=step, status_code=status_code)

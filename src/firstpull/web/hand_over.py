@@ -134,7 +134,7 @@ def _page(
         "ways": _ways(here, state) if released else [],
         "problem": problem,
         "card": card_html(card, unit=here.unit),
-        "card_notes": [f"lengths in {here.unit}", *_unit_note(here, card), *(["practice"] if here.practice else [])],
+        "card_notes": [here.lengths_note, *_unit_note(here, card), *(["practice"] if here.practice else [])],
     }
     return show(here, state, "steps/hand_over.html", context, step="hand_over", status_code=status_code)
 

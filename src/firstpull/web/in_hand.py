@@ -233,7 +233,7 @@ def _page(
         "buttons": [{"label": "Keep this insert" if number == 2 else "Go on", "do": "next", "kind": ""}, *back],
         "drawing": _drawing(here, typed),
         "drawing_title": "What is measured",
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
     }
     if state is None:
         return page(here.request, "steps/question.html", context, status_code=status_code)

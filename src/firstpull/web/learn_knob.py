@@ -143,7 +143,7 @@ def _page(
         "facts": _facts(fit, here.unit),
         "drawing": _drawing(state, place - before),
         "drawing_title": "From where the knob stands",
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
     }
     return page(here.request, "steps/question.html", context, status_code=status_code)
 

@@ -139,7 +139,7 @@ def _page(
             }
             for name, text in _EYE
         ],
-        "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
+        "sheet_notes": [here.lengths_note, *(["simulated"] if here.practice else [])],
     }
     return page(here.request, "steps/operator.html", context, practice=here.practice, status_code=status_code)
 

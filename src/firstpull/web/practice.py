@@ -117,7 +117,7 @@ def show_said(request: Request, job: str) -> Response:
         "knob": "",
         "chart": chart_of(here, state, advised=False),
         "sheet_title": "Set lengths",
-        "sheet_notes": [f"lengths in {here.unit}", "simulated"],
+        "sheet_notes": [here.lengths_note, "simulated"],
         "buttons": [
             {"label": "My next move", "address": here.address(state.id, "dial_in"), "kind": ""},
             {"label": "Show the advice", "address": _advice_address(here, state, shown=True), "kind": "other"},
@@ -208,7 +208,7 @@ def own_page(
         "pulled": bool(counted),
         "show_address": _advice_address(here, state, shown=True),
         "chart": chart_of(here, state, advised=False),
-        "sheet_notes": [f"lengths in {here.unit}", "simulated"],
+        "sheet_notes": [here.lengths_note, "simulated"],
     }
     return show(here, state, "practice_own.html", context, step="dial_in", status_code=status_code)
 
@@ -237,7 +237,7 @@ def end_page(here: Desk, state: JobState) -> Response:
             {"label": "Another tool", "address": "/practice"},
         ],
         "chart": chart_of(here, state),
-        "sheet_notes": [f"lengths in {here.unit}", "simulated"],
+        "sheet_notes": [here.lengths_note, "simulated"],
     }
     return show(here, state, "practice_end.html", context, step="dial_in")
 

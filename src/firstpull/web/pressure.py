@@ -177,7 +177,7 @@ def _no_ladder(here: Desk, state: JobState, refusal: Unsafe, form: dict[str, str
         buttons=[_button("Back to the set-up", address=here.address(state.id, "set_up"))],
         drawing=joint_of(state, unit=here.unit),
         drawing_title="The joint, before and after",
-        drawing_notes=[f"lengths in {here.unit}"],
+        drawing_notes=[here.lengths_note],
     )
     return show(here, state, "steps/question.html", context, step="dial_in")
 

@@ -79,7 +79,7 @@ def verdict_page(
         "coupons": _coupon_rows(here, state),
         "torque_unit": torque_unit(here.unit),
         "drawing": "" if state.coupons else joint_of(state, unit=here.unit),
-        "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
+        "sheet_notes": [here.lengths_note, *(["simulated"] if here.practice else [])],
     }
     return show(here, state, "steps/proof.html", context, step="prove", status_code=status_code)
 
@@ -429,7 +429,7 @@ def _coupons_page(
         lines=["It stays in the record with your reason and your name, and no longer counts."],
         drawing=joint_of(state, unit=here.unit),
         drawing_title="The joint, before and after",
-        drawing_notes=[f"lengths in {here.unit}"],
+        drawing_notes=[here.lengths_note],
     )
     return show(here, state, "steps/question.html", context, step="prove", status_code=status_code)
 

@@ -233,7 +233,7 @@ def _page(
         "ways": _ways(here, state, now),
         "chart": chart_svg(here, state),
         "sheet_title": "Set lengths in this run" if run_checks.has_adjuster(state) else "The joint as released",
-        "sheet_notes": [f"lengths in {here.unit}", *(["simulated"] if here.practice else [])],
+        "sheet_notes": [here.lengths_note, *(["simulated"] if here.practice else [])],
         **_ask(here, state, task, given, problem),
     }
     return show(here, state, "steps/run.html", context, step="run", status_code=status_code)

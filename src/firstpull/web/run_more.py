@@ -105,7 +105,7 @@ def _context(here: Desk, state: JobState, **given: Any) -> dict[str, Any]:
         "title": "Run",
         "drawing": chart_svg(here, state),
         "drawing_title": "Set lengths in this run",
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
     }
     return asking(**{**base, **given})
 

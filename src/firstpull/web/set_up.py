@@ -177,7 +177,7 @@ def _ready_page(
         "buttons": _ready_buttons(here, state, blocked=bool(blockers) and not force, force=force),
         "drawing": joint_of(state, unit=here.unit, height=300),
         "drawing_title": "The joint before and after",
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
     }
     return show(here, state, "steps/set_up.html", context, step="set_up", status_code=status_code)
 

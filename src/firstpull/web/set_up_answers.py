@@ -206,7 +206,7 @@ def ask_page(
         "changes": answers_given(here, state) if ask != "review" else [],
         "drawing": joint_of(state, unit=here.unit, height=300) if ask == "review" else "",
         "drawing_title": "The joint, to scale" if ask == "review" else "What was answered",
-        "drawing_notes": [f"lengths in {here.unit}"],
+        "drawing_notes": [here.lengths_note],
         **view,
     }
     return show(here, state, "steps/question.html", context, step="set_up", status_code=status_code)

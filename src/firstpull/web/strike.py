@@ -111,7 +111,7 @@ def _page(
         ],
         drawing="" if force_set.ladder_coupons(state) else chart_of(here, state),
         drawing_title="It stays in the record, with its reason",
-        drawing_notes=[f"lengths in {here.unit}"],
+        drawing_notes=[here.lengths_note],
     )
     return show(here, state, "steps/question.html", context, step="dial_in", status_code=status_code)
 

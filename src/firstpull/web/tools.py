@@ -165,7 +165,7 @@ def _tool_page(
         "facts": tool_facts(state, here.unit),
         "history": history_table(here.request, here.book.store.read(state.stream)),
         "sheet_title": "Data and history",
-        "sheet_notes": [f"lengths in {here.unit}"],
+        "sheet_notes": [here.lengths_note],
     }
     shown = _tool_form(state, form, problem)
     if shown is not None:
@@ -329,7 +329,7 @@ def _gauge_page(
         ],
         "history": history_table(here.request, here.book.store.read(state.stream)),
         "sheet_title": "Data and history",
-        "sheet_notes": [f"lengths in {unit}"],
+        "sheet_notes": [here.lengths_note],
     }
     return page(here.request, "thing.html", context, status_code=status_code)
 
