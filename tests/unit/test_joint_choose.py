@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from firstpull.jobs.answers import choice_answer
+from firstpull.mechanics.check import Check
 from firstpull.mechanics.choose import Choice, Needs, choose
 from firstpull.mechanics.joint import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.stack import Layer, Stack
@@ -31,8 +32,9 @@ def test_every_check_stands_in_the_table() -> None:
     (found,) = chosen().candidates
     rows = {check.name: check for check in found.checks}
     assert set(rows) >= {
-        "screw proof", "screw tension", "clamp", "screw shear", "thread strip, screw", "thread strip, insert",
-        "seated fold", "pull-out", "push-out", "torque-to-turn", "sheet bearing", "edge distance", "pitch", "jack-out",
+        "screw proof", "screw tension", "clamp", "screw shear", "screw shear with tension", "slip",
+        "thread strip, screw", "thread strip, insert", "seated fold", "pull-out", "push-out", "torque-to-turn",
+        "insert shear", "sheet bearing", "edge distance", "pitch", "jack-out",
     }  # fmt: skip
     assert rows["pull-out"].estimate
     assert rows["edge distance"].demand == 18.0
@@ -104,3 +106,72 @@ def test_a_torque_that_is_not_given_is_found_inside_its_window() -> None:
     assert torque.inside
     assert torque.limited_by == "the setting load"  # 6000 / 1.1 / 1.3 · 0.2 · 6 mm = 5.03 N·m
     assert torque.high_nm == pytest.approx(5.035, abs=0.001)
+
+
+def row(choice: Choice, name: str) -> Check:
+    """One check of the only candidate."""
+    (found,) = choice.candidates
+    return next(check for check in found.checks if check.name == name)
+
+
+def test_shear_with_tension_counts_both() -> None:
+    """400 N of shear and 600 N of tension in class 8.8 count as 400 + 0.6 / 1.26 · 600 N, of 0.6 · 800 · 20.123 N."""
+    both = row(chosen(), "screw shear with tension")
+    assert both.demand == pytest.approx(400 + 0.6 / 1.26 * 600, abs=1e-3)
+    assert both.capacity == pytest.approx(0.6 * 800 * 20.123, rel=1e-4)
+    assert "preload does not count" in both.assumptions[-1]
+
+
+def test_a_joint_that_slips_is_said_and_kept() -> None:
+    """Slip has no margin and rejects nothing: bare sheet holds 0.2 of the clamp that is left, coated 0.1."""
+    bare = row(chosen(), "slip")
+    assert bare.capacity == pytest.approx(0.2 * (0.7 * 4.0 / (0.2 * 0.006) - 0.7 * 600))
+    assert (bare.margin, bare.ok) == (None, True)
+    assert "may slip" in bare.text
+    coated = Stack((*PLAIN.layers, Layer("powder coat", length("0.08 mm"), coating=True)))
+    assert row(chosen(stack=coated), "slip").capacity == pytest.approx(float(bare.capacity) / 2)
+
+
+def test_an_empty_torque_window_is_said() -> None:
+    """A fold that bears too little for the tension: the reason names both ends of the window and what limits it."""
+    weak = replace(M6, setting_load_n=2000.0)
+    choice = chosen(insert=weak, joint=JointDemand(loads=Loads(tension=LoadRange(0, 1500))))
+    # 0.7 · 1500 / 0.7 · 0.2 · 6 mm = 1.8 N·m wanted; 2000 / 1.1 / 1.3 · 0.2 · 6 mm = 1.68 N·m allowed
+    assert "No torque serves: it takes 1.8 N·m or more, and the setting load allows 1.68" in choice.rejected[0].reason
+    assert "Lower the tension" in choice.rejected[0].cure
+
+
+def test_the_torque_is_raised_to_what_keeps_the_joint_shut() -> None:
+    """A wanted preload below what the tension takes off is raised inside the window."""
+    demand = JointDemand(loads=Loads(tension=LoadRange(0, 2500)), screw=Screw(strength="8.8", proof_share=0.1))
+    (found,) = chosen(insert=replace(M6, pull_out_n=9000.0), joint=demand).candidates
+    assert found.strength is not None
+    torque = found.strength.tightening
+    assert torque.torque_nm == torque.low_nm == pytest.approx(0.7 * 2500 / 0.7 * 0.2 * 0.006)
+    assert torque.inside
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 1.0])
+def test_a_found_torque_passes_what_it_was_found_from(share: float) -> None:
+    """At either end of the load factor, and with all of proof wanted, the highest pull just meets the proof load."""
+    loads = Loads(tension=LoadRange(0, 1234.567), load_factor=share)
+    demand = JointDemand(loads=loads, screw=Screw(strength="4.6", proof_share=1.0))
+    proof = row(chosen(insert=replace(M6, setting_load_n=None, pull_out_n=9000.0), joint=demand), "screw proof")
+    assert proof.ok
+    assert proof.margin == pytest.approx(0, abs=1e-5)
+
+
+def test_a_coating_parts_the_metals_on_the_faces_only() -> None:
+    """A poor pair under powder coat passes with its negative margin and says what must be sealed; plating parts nothing."""
+    stainless = replace(M6, material="stainless A2")
+    powder = Stack((*PLAIN.layers, Layer("powder coat", length("0.08 mm"), coating=True)))
+    pair = row(chosen(insert=stainless, stack=powder, surroundings="harsh"), "galvanic pair")
+    assert pair.ok
+    assert pair.margin == pytest.approx((0.15 - 0.40) / 0.15)
+    assert "not in the hole" in pair.text
+    assert "sealed" in pair.text
+    zinc = Stack(
+        (Layer("DC01", length("2.0 mm"), length("0.1 mm")), Layer("zinc plate", length("0.01 mm"), coating=True))
+    )
+    plated = chosen(insert=stainless, stack=zinc, surroundings="normal")
+    assert "stainless A2 on zinc plate: 0.75 V apart" in plated.rejected[0].reason

@@ -18,7 +18,9 @@ from firstpull.mechanics.joint.estimates import (
     blind_head_mm,
     pull_out_n,
     push_out_n,
+    thin_wall_share,
     torque_to_turn_nm,
+    tube_shear_n,
 )
 from firstpull.mechanics.joint.hole import hole_for
 from firstpull.mechanics.joint.screw import screw_length
@@ -29,7 +31,7 @@ from firstpull.units import parse_length as length
 from mechanics_examples import M6, PLAIN, TRAY
 
 SHEET = SheetLayer("sheet", 2.0, 80.0, 190.0, 114.0, "")
-SHAPE = SetShape(9.0, 12.3, 13.0, 1.5, 1.25, 360.0, 216.0)
+SHAPE = SetShape(9.0, 12.3, 13.0, 1.5, 1.25, 8.9, 360.0, 216.0)
 
 
 def test_limits_stand_two_standard_deviations_out() -> None:
@@ -70,6 +72,25 @@ def test_capacities_of_the_set_insert() -> None:
     assert pull.value == pytest.approx(math.pi * 12.3 * 2 * 114)
     assert push.value == pytest.approx(math.pi * 9 * 1.5 * 216)
     assert pull_out_n(SHAPE, [replace(SHEET, shear_mpa=None)]) is None
+    assert tube_shear_n(SHAPE) == pytest.approx(math.pi * (8.9 - 1.25) * 1.25 * 216)
+
+
+def test_a_soft_layer_under_the_blind_head_is_not_passed_over() -> None:
+    """Where the strength of the layer under the ring is not known, nothing is estimated, whatever lies above it."""
+    unknown = SheetLayer("felt", 1.0, None, None, None, "")
+    assert pull_out_n(SHAPE, [SHEET, unknown]) is None
+    assert push_out_n(SHAPE, [SHEET, unknown]) is not None
+    assert push_out_n(SHAPE, [unknown, SHEET]) is None
+
+
+def test_a_thin_wall_gives_way() -> None:
+    """3.8 · 1.5 − 1.5² − 2.61 = 0.84; from 1.9 on nothing is lost; never under a half."""
+    assert thin_wall_share(9.0, 6.0) == pytest.approx(0.84)
+    assert thin_wall_share(11.4, 6.0) == 1.0
+    assert thin_wall_share(11.399, 6.0) == pytest.approx(1.0, abs=0.0001)
+    assert thin_wall_share(6.6, 6.0) == 0.5
+    with pytest.raises(BadInput):
+        thin_wall_share(0.0, 6.0)
 
 
 def test_torque_to_turn_is_friction_and_a_hexagon_adds() -> None:
@@ -111,6 +132,16 @@ def test_a_screw_stays_inside_a_closed_end() -> None:
     assert (found.reach_most_mm, found.length_mm) == (12.0, 16.0)
     assert found.engaged_diameters is not None
     assert found.engaged_diameters >= 1
+
+
+def test_a_short_thread_at_a_closed_end_gives_all_but_the_point() -> None:
+    """6.5 mm of thread at a closed end: 5.5 mm can be in mesh, with the point's pitch behind it, at one length only."""
+    blind = replace(M6, end="closed", length_free=length("17 mm"), unthreaded_length=length("6.5 mm"))
+    # set 12.6 mm, bottom 17 − 1.5 − 6.5 − 6.5 = 2.5 mm: the thread ends 10.1 mm below the part
+    found = screw_length(blind, thread("M6"), Screw(mating_thickness=length("5.9 mm")), thickness_mm=2.0, room_behind_mm=None)  # fmt: skip
+    assert (found.reach_least_mm, found.reach_most_mm) == (10.1, 10.1)
+    assert (found.length_mm, found.engaged_mm) == (16.0, 5.5)
+    assert "less than one diameter" in found.text
 
 
 def test_a_length_that_cannot_be_said_is_said() -> None:

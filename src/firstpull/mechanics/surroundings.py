@@ -27,7 +27,7 @@ def surroundings_rows(
     """The rows that apply, in a fixed order; what is asked but not known is said and does not reject."""
     rows = (
         _temperature(insert, stack, needs),
-        _galvanic(insert.material, _metals(stack), needs.surroundings),
+        _galvanic(insert.material, _metals(stack), _barrier(stack), needs.surroundings),
         _countersink(insert, stack, needs, unit),
         _nose(needs, unit),
         _soft(insert, stack, load_ceiling_n),
@@ -60,7 +60,11 @@ def _temperature(insert: Insert, stack: Stack, needs: Needs) -> SurroundingRow |
 
 
 @lru_cache(maxsize=256)
-def _galvanic(material: str, metals: tuple[str, ...], surroundings: str | None) -> SurroundingRow | None:
+def _galvanic(material: str, metals: tuple[str, ...], barrier: str, surroundings: str | None) -> SurroundingRow | None:
+    """The worst pair. A ``barrier`` (a coating that does not conduct) lets a poor pair pass, with the margin as it is:
+
+    it parts the metals on the faces, and the hole's edge is bare until somebody seals it.
+    """
     from firstpull.trade.galvanic import galvanic_pair
 
     pairs = [(metal, galvanic_pair(material, metal, surroundings=surroundings or "normal")) for metal in metals]
@@ -73,15 +77,23 @@ def _galvanic(material: str, metals: tuple[str, ...], surroundings: str | None) 
         )
     metal, pair = max(known, key=lambda row: row[1].difference_v)
     between = f"{material} on {metal}: {pair.difference_v:.2f} V apart"
-    eaten = f" {pair.anode} is eaten." if pair.anode else ""
+    eaten = f" {pair.anode} is eaten." if pair.anode and not pair.ok else ""
+    parted = f" The {barrier} parts them on the faces, not in the hole." if barrier and pair.difference_v > 0 else ""
     if surroundings is None:
-        text = f"{between}.{eaten if not pair.ok else ''} The surroundings are not given: not judged."
+        text = f"{between}.{eaten}{parted} The surroundings are not given: not judged."
         return SurroundingRow(
             Check("galvanic pair", pair.difference_v, "not given", None, "V", True, text, pair.source), "", 0
         )
-    text = f"{between}, at most {pair.limit_v:.2f} V in {surroundings} surroundings.{eaten if not pair.ok else ''}"
+    text = f"{between}, at most {pair.limit_v:.2f} V in {surroundings} surroundings.{eaten}{parted}"
+    words: tuple[str, ...] = ()
+    if barrier and not pair.ok:
+        text += " It passes only with the hole's edge sealed: set the insert with wet primer or sealant."
+        words = ("the hole's edge is sealed",)
     margin = round((pair.limit_v - pair.difference_v) / pair.limit_v, 6)
-    check = Check("galvanic pair", pair.difference_v, pair.limit_v, margin, "V", pair.ok, text, pair.source)
+    ok = pair.ok or bool(barrier)
+    check = Check(
+        "galvanic pair", pair.difference_v, pair.limit_v, margin, "V", ok, text, pair.source, assumptions=words
+    )
     cure = f"Take an insert nearer to {metal}, or part the metals with a sealant or a coating."
     return SurroundingRow(check, cure, round(1000 * max(pair.difference_v - pair.limit_v, 0.0)))
 
@@ -165,7 +177,16 @@ def _soft_layers(names: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _metals(stack: Stack) -> tuple[str, ...]:
-    return tuple(layer.material for layer in stack.layers if not layer.coating)
+    """The sheets, and the coatings: a plating is a metal that touches the insert too. What is no metal is not held."""
+    return tuple(dict.fromkeys(layer.material for layer in stack.layers))
+
+
+def _barrier(stack: Stack) -> str:
+    """The first coating of the stack that does not conduct, or nothing."""
+    from firstpull.trade.materials import coating
+
+    held = ((layer.material, coating(layer.material)) for layer in stack.layers if layer.coating)
+    return next((name for name, one in held if one is not None and one.barrier), "")
 
 
 def _said(name: str, demand: float | str, offer: float | str, unit: str, text: str) -> SurroundingRow:

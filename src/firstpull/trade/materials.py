@@ -39,12 +39,16 @@ class Material:
 
 @dataclass(frozen=True, slots=True)
 class Coating:
-    """A coating: thickness per coated face in mm, and the share of it that grows outward (anodising about half)."""
+    """A coating: thickness per coated face in mm, and the share of it that grows outward (anodising about half).
+
+    ``barrier`` says that it does not conduct and is thick enough to part two metals: paint, powder, anodic film.
+    """
 
     name: str
     thickness_min_mm: float
     thickness_max_mm: float
     outward_share: float
+    barrier: bool
     source: str
 
 
@@ -110,6 +114,7 @@ def _coatings() -> dict[str, Coating]:
     held: dict[str, Coating] = {}
     for row in tables.rows("coatings"):
         thin, thick = float(row["thickness_min_um"]) / 1000, float(row["thickness_max_um"]) / 1000
-        one = Coating(row["name"], thin, thick, float(row["outward_share"]), row["source"])
+        barrier = row["barrier"] == "yes"
+        one = Coating(row["name"], thin, thick, float(row["outward_share"]), barrier, row["source"])
         held.update(dict.fromkeys(map(texts.key, tables.names(row)), one))
     return held

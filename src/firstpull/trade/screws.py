@@ -18,12 +18,17 @@ USUAL_SHARE_OF_PROOF = 0.75
 
 @dataclass(frozen=True, slots=True)
 class PropertyClass:
-    """A screw's strength class: proof and tensile stress in MPa."""
+    """A screw's strength class: proof and tensile stress in MPa.
+
+    ``shear_share`` is the shear strength of its thread as a share of the tensile strength (EN 1993-1-8 table 3.4:
+    0.6 for 4.6, 5.6 and 8.8, 0.5 for 4.8, 5.8, 6.8 and 10.9; the others as their nearest, 0.5 where in doubt).
+    """
 
     name: str
     system: str
     proof_mpa: float
     tensile_mpa: float
+    shear_share: float
     source: str
 
 
@@ -134,7 +139,12 @@ def _classes() -> dict[str, PropertyClass]:
     held: dict[str, PropertyClass] = {}
     for row in tables.rows("screw_classes"):
         one = PropertyClass(
-            row["name"], row["system"], float(row["proof_mpa"]), float(row["tensile_mpa"]), row["source"]
+            row["name"],
+            row["system"],
+            float(row["proof_mpa"]),
+            float(row["tensile_mpa"]),
+            float(row["shear_share"]),
+            row["source"],
         )
         held.update(dict.fromkeys(map(_fold, tables.names(row)), one))
     return held

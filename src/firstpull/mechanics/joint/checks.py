@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 ROUNDING = 1e-9
 METAL_SD = 0.06
 TESTED_SD = 0.05
-SCREW_SHEAR_SHARE = 0.6
+BARE_FRICTION = 0.2
+COATED_FRICTION = 0.1
+TENSION_REACH = 1.26
 EDGE_DIAMETERS = 2.0
 PITCH_DIAMETERS = 3.0
 
@@ -63,6 +65,7 @@ class Case:
     tension: Spread
     shear: Spread
     push: Spread
+    friction: float
 
 
 def prepare(
@@ -84,7 +87,10 @@ def prepare(
         thickness_mm,
         room_behind_mm,
         unit,
-        *(_spread(load) for load in (loads.tension, loads.shear, loads.push)),
+        _spread(loads.tension),
+        _spread(loads.shear),
+        _spread(loads.push),
+        COATED_FRICTION if any(layer.coating for layer in stack.layers) else BARE_FRICTION,
     )
 
 
@@ -103,15 +109,16 @@ def strength_of(insert: Insert, case: Case) -> Strength:
         unit=case.unit,
     )
     strips = _strips(insert, material, screw, case)
-    weaker = min((spread.low for spread in strips.values()), default=None)
+    weaker = min((spread.low for spread in strips.loads.values()), default=None)
     torque = tightening(insert, case.data, case.demand, strip_n=weaker)
     preload = case.data.preload(torque.torque_nm)
     shape = _shape(insert, material, thread)
     rows = [
         *_screw_rows(case, torque, preload),
-        *_strip_rows(case, torque, preload, strips),
+        *_shear_rows(case, preload),
+        *_strip_rows(case, preload, strips),
         *_set_rows(insert, case, torque, preload, shape),
-        *_sheet_rows(insert, case),
+        *_sheet_rows(insert, case, shape),
         *_place_rows(insert, case),
     ]
     if not screw.ok:
@@ -132,21 +139,24 @@ def compare(
     source: str,
     estimate: bool = False,
     assumptions: tuple[str, ...] = (),
+    highest: float | None = None,
 ) -> Check:
     """A row from two spreads. An estimate fails on its expected value, anything else on its worst case.
 
     margin = (lowest offer − highest demand) / lowest offer; expected margin the same with the means; the chance is
-    Φ of the difference of the means over its standard deviation. Both spreads in ``unit``. Source: stress–strength
-    interference of two normals, by definition.
+    Φ of the difference of the means over its standard deviation. ``highest`` is the highest demand where it is a sum
+    of several, each at its own highest; else the spread's. All in ``unit``. Source: stress–strength interference of
+    two normals, by definition.
     """
-    worst = (offer.low - demand.high) / offer.low if offer.low > 0 else -1.0
+    most = demand.high if highest is None else highest
+    worst = (offer.low - most) / offer.low if offer.low > 0 else -1.0
     expected = (offer.mean - demand.mean) / offer.mean if offer.mean > 0 else -1.0
     ok = (expected if estimate else worst) >= -ROUNDING
     if estimate:
         text += " An estimate" + (": its worst case falls short, so test it." if worst < 0 <= expected else ".")
     return Check(
         name,
-        round(demand.high, 6),
+        round(most, 6),
         round(offer.low, 6),
         round(worst, 6),
         unit,
@@ -164,84 +174,129 @@ def _screw_rows(case: Case, torque: Tightening, preload: Spread) -> list[Row]:
     data, share = case.data, case.demand.loads.load_factor
     source, assumed = data.strength.source, _class_assumption(case)
     scatter = (f"nut factor {data.factor.factor:g} ± {100 * data.factor.scatter:.0f} %",)
+    factor = (f"load factor {share:g}",) if case.tension.high else ()
     proof, tensile = (from_least(value, METAL_SD) for value in (data.proof_n, data.tensile_n))
-    pull = preload.plus(case.tension.times(share))
-    text = f"Tightened with {torque.torque_nm:.3g} N·m the class {data.strength.name} screw feels up to {pull.high / 1000:.2f} of {proof.low / 1000:.2f} kN of proof load."
+    pull, most = _screw_pull(case, preload)
+    text = f"Tightened with {torque.torque_nm:.3g} N·m the class {data.strength.name} screw feels up to {most / 1000:.2f} of {proof.low / 1000:.2f} kN of proof load."
+    words = (*assumed, *scatter, *factor)
+    check = compare("screw proof", pull, proof, unit="N", text=text, source=source, assumptions=words, highest=most)
     spare = (data.proof_n - share * case.tension.high) / (1 + data.factor.scatter)
     cure = f"Tighten with {max(data.torque_nm(spare), 0.0):.3g} N·m or less, or take a stronger screw class."
-    factor = (f"load factor {share:g}",) if case.tension.high else ()
-    rows = [
-        Row(
-            compare(
-                "screw proof",
-                pull,
-                proof,
-                unit="N",
-                text=text,
-                source=source,
-                assumptions=(*assumed, *scatter, *factor),
-            ),
-            cure,
-        )
-    ]
+    rows = [Row(check, cure)]
     if case.tension.high > 0:
         text = f"Tension of up to {case.tension.high / 1000:.2f} kN against {tensile.low / 1000:.2f} kN of tensile strength."
-        rows.append(
-            Row(
-                compare(
-                    "screw tension", case.tension, tensile, unit="N", text=text, source=source, assumptions=assumed
-                ),
-                "Take a stronger screw class, or share the load over more inserts.",
-            )
-        )
-        apart = case.tension.times(1 - share)
-        text = f"The screw clamps with at least {preload.low / 1000:.2f} kN, and {apart.high / 1000:.2f} kN would part the joint."
-        check = compare(
-            "clamp", apart, preload, unit="N", text=text, source=torque.source, assumptions=(*scatter, *factor)
-        )
-        rows.append(Row(check, f"Tighten with {torque.low_nm or 0.0:.3g} N·m or more."))
-    if case.shear.high > 0:
-        offer = tensile.times(SCREW_SHEAR_SHARE)
-        text = (
-            f"Shear of up to {case.shear.high / 1000:.2f} kN against {offer.low / 1000:.2f} kN in the screw's thread."
-        )
-        check = compare("screw shear", case.shear, offer, unit="N", text=text, source=source, assumptions=(*assumed, "shear strength 0.6 × tensile, thread in the shear plane"))  # fmt: skip
+        check = compare("screw tension", case.tension, tensile, unit="N", text=text, source=source, assumptions=assumed)
         rows.append(Row(check, "Take a stronger screw class, or share the load over more inserts."))
+        rows.append(_clamp_row(case, torque, preload, (*scatter, *factor)))
     return rows
 
 
-def _strip_rows(case: Case, torque: Tightening, preload: Spread, strips: dict[str, Spread]) -> list[Row]:
-    pull = preload.plus(case.tension.times(case.demand.loads.load_factor))
-    if case.tension.high > pull.high:
-        pull = case.tension
+def _clamp_row(case: Case, torque: Tightening, preload: Spread, words: tuple[str, ...]) -> Row:
+    apart = case.tension.times(1 - case.demand.loads.load_factor)
+    low = torque.low_nm or 0.0
+    text = f"The screw clamps with at least {preload.low / 1000:.2f} kN, and {apart.high / 1000:.2f} kN would part the joint."
+    cure = f"Tighten with {low:.3g} N·m or more."
+    if low > torque.high_nm:
+        text += f" No torque serves: it takes {low:.3g} N·m or more, and {torque.limited_by} allows {torque.high_nm:.3g} at most."
+        cure = f"Lower the tension, share it over more inserts, or take what bears {low:.3g} N·m."
+    return Row(
+        compare("clamp", apart, preload, unit="N", text=text, source=torque.source, assumptions=words),
+        cure,
+    )
+
+
+def _screw_pull(case: Case, preload: Spread) -> tuple[Spread, float]:
+    """What a tightened screw feels, F_V + Φ_n F_A, and its highest: both parts at their highest together."""
+    share = case.demand.loads.load_factor
+    return preload.plus(case.tension.times(share)), preload.high + share * case.tension.high
+
+
+def _shear_rows(case: Case, preload: Spread) -> list[Row]:
+    """The screw in shear, in shear with tension, and whether friction holds; nothing without shear."""
+    if case.shear.high == 0:
+        return []
+    data, shear, tension = case.data, case.shear, case.tension
+    share, source = data.strength.shear_share, f"EN 1993-1-8 table 3.4; {data.strength.source}"
+    offer = from_least(share * data.tensile_n, METAL_SD)
+    words = (*_class_assumption(case), f"shear strength {share:g} × tensile, thread in the shear plane", "no partial factor")  # fmt: skip
+    cure = "Take a stronger screw class, or share the load over more inserts."
+    text = f"Shear of up to {shear.high / 1000:.2f} kN against {offer.low / 1000:.2f} kN in the screw's thread."
+    check = compare("screw shear", shear, offer, unit="N", text=text, source=source, assumptions=words)
+    rows = [Row(check, cure)]
+    if tension.high > 0:
+        weight = share / TENSION_REACH
+        both, most = shear.plus(tension.times(weight)), shear.high + weight * tension.high
+        text = f"Shear and tension together count as {most / 1000:.2f} kN of shear, of {offer.low / 1000:.2f} kN."
+        words = (*words, "F_v / F_v,R + F_t / (1.4 · 0.9 R_m A_s) ≤ 1; preload does not count")
+        check = compare("screw shear with tension", both, offer, unit="N", text=text, source=source, assumptions=words, highest=most)  # fmt: skip
+        rows.append(Row(check, cure))
+    rows.append(_slip_row(case, preload))
+    return rows
+
+
+def _slip_row(case: Case, preload: Spread) -> Row:
+    """Whether friction under the part holds the shear. A joint that slips is no broken one: the screw then bears it."""
+    apart = (1 - case.demand.loads.load_factor) * case.tension.high
+    holds = case.friction * max(preload.low - apart, 0.0)
+    text = f"Friction holds {holds / 1000:.2f} kN of the {case.shear.high / 1000:.2f} kN of shear at least"
+    text += ": it does not slip." if holds >= case.shear.high else ": it may slip, then the screw bears it in shear."
+    source = "Coulomb friction; values as NASA-STD-5020, from memory"
+    words = (f"friction {case.friction:g} under the part, {'coated' if case.friction < BARE_FRICTION else 'bare and clean'}",)  # fmt: skip
+    return Row(
+        Check("slip", round(case.shear.high, 6), round(holds, 6), None, "N", True, text, source, assumptions=words), ""
+    )
+
+
+def _strip_rows(case: Case, preload: Spread, strips: _Strips) -> list[Row]:
+    share = case.demand.loads.load_factor
+    pull, most = _screw_pull(case, preload)
+    if case.tension.high > most:
+        pull, most = case.tension, case.tension.high
     rows = []
     for side in ("screw", "insert"):
-        name, offer = f"thread strip, {side}", strips.get(side)
+        name, offer = f"thread strip, {side}", strips.loads.get(side)
         if offer is None:
             text = f"The {side}'s thread is not checked: the insert's thread length or material is not known."
-            rows.append(Row(Check(name, round(pull.high, 6), "not known", None, "N", True, text), ""))
+            rows.append(Row(Check(name, round(most, 6), "not known", None, "N", True, text), ""))
             continue
-        text = f"Up to {pull.high / 1000:.2f} kN on the {side}'s thread, which strips at {offer.low / 1000:.2f} kN."
-        words = ("shear strength 0.577 × tensile (von Mises)",) if side == "screw" else ("shear strength of the table",)
+        text = f"Up to {most / 1000:.2f} kN on the {side}'s thread, which strips at {offer.low / 1000:.2f} kN."
+        words: tuple[str, ...] = (
+            ("shear strength 0.577 × tensile (von Mises)",) if side == "screw" else ("shear strength of the table",)
+        )
+        if strips.wall_share < 1:
+            words += (f"thin wall gives way: × {strips.wall_share:.2f}, from memory",)
         source = "FED-STD-H28/2B appendix B; ASME B1.1 appendix B"
-        check = compare(name, pull, offer, unit="N", text=text, source=source, assumptions=words)
-        most = torque.torque_nm * max(offer.low / pull.high, 0.0) if pull.high else 0.0
-        rows.append(Row(check, f"Tighten with {most:.3g} N·m or less, or take an insert with a longer thread."))
+        check = compare(name, pull, offer, unit="N", text=text, source=source, assumptions=words, highest=most)
+        spare = case.data.torque_nm((offer.low - share * case.tension.high) / (1 + case.data.factor.scatter))
+        cure = "Take an insert with a longer or stronger thread."
+        if spare > 0 and case.tension.high <= offer.low:
+            cure = f"Tighten with {spare:.3g} N·m or less, or take an insert with a longer thread."
+        rows.append(Row(check, cure))
     return rows
 
 
-def _strips(insert: Insert, material: Material | None, screw: ScrewLength, case: Case) -> dict[str, Spread]:
-    """The strip load in N of each side at the thread that is in mesh."""
+@dataclass(frozen=True, slots=True)
+class _Strips:
+    """The strip load in N of each side at the thread in mesh, and the share that a thin wall leaves of it."""
+
+    loads: dict[str, Spread]
+    wall_share: float
+
+
+def _strips(insert: Insert, material: Material | None, screw: ScrewLength, case: Case) -> _Strips:
+    outside = insert.hole_diameter if insert.body_diameter is None else insert.body_diameter
+    wall = 1.0 if outside is None else estimates.thin_wall_share(outside.mm, case.data.thread.major_mm)
     if insert.thread_length is None:
-        return {}
+        return _Strips({}, wall)
     engaged = insert.thread_length.mm if screw.engaged_mm is None else screw.engaged_mm
     if engaged <= 0:
-        return {}
+        return _Strips({}, wall)
     areas = _areas(case.data.thread, engaged)
-    strips = {"screw": from_least(areas.external_area_mm2 * case.data.strength.tensile_mpa / math.sqrt(3), METAL_SD)}
+    screw_mpa = case.data.strength.tensile_mpa / math.sqrt(3)
+    loads = {"screw": from_least(wall * areas.external_area_mm2 * screw_mpa, METAL_SD)}
     if material is not None and material.shear_mpa is not None:
-        strips["insert"] = from_least(areas.internal_area_mm2 * material.shear_mpa, METAL_SD)
-    return strips
+        loads["insert"] = from_least(wall * areas.internal_area_mm2 * material.shear_mpa, METAL_SD)
+    return _Strips(loads, wall)
 
 
 @lru_cache(maxsize=512)
@@ -320,14 +375,33 @@ def _turn_row(insert: Insert, case: Case, torque: Tightening, preload: Spread, s
     return Row(check, "Tighten less, notch the hole, or take a hexagonal body.")
 
 
-def _sheet_rows(insert: Insert, case: Case) -> list[Row]:
+def _sheet_rows(insert: Insert, case: Case, shape: SetShape | None) -> list[Row]:
     if case.shear.high == 0:
         return []
+    return [_tube_row(case, shape), _bearing_row(insert, case)]
+
+
+def _tube_row(case: Case, shape: SetShape | None) -> Row:
+    """The insert's tube sheared off behind the sheet's face."""
+    name = "insert shear"
+    if shape is None:
+        text = "The insert in shear is not checked: its body, hole or material is not known."
+        return Row(Check(name, round(case.shear.high, 6), "not known", None, "N", True, text), "")
+    mean = estimates.tube_shear_n(shape)
+    offer = Spread(mean, ESTIMATE_SD * mean)
+    text = f"Shear of up to {case.shear.high / 1000:.2f} kN; its tube shears at about {mean / 1000:.2f} kN."
+    words = ("the tube alone bears it, without bending", "relative standard deviation 0.2")
+    source = "closed form, elementary shear"
+    check = compare(name, case.shear, offer, unit="N", text=text, source=source, estimate=True, assumptions=words)
+    return Row(check, "Take an insert of stronger material or a larger thread, or share the load over more inserts.")
+
+
+def _bearing_row(insert: Insert, case: Case) -> Row:
     hole = insert.hole_diameter
     known = [layer for layer in case.layers if layer.tensile_mpa is not None]
     if hole is None or not known:
         text = "Sheet bearing is not checked: the hole or the sheet's strength is not known."
-        return [Row(Check("sheet bearing", round(case.shear.high, 6), "not known", None, "N", True, text), "")]
+        return Row(Check("sheet bearing", round(case.shear.high, 6), "not known", None, "N", True, text), "")
     least = sum(
         estimates.bearing_load_n(layer.tensile_mpa or 0.0, thickness_mm=layer.least_mm, diameter_mm=hole.mm)
         for layer in known
@@ -337,7 +411,7 @@ def _sheet_rows(insert: Insert, case: Case) -> list[Row]:
     source = "P = σ t D, elementary; " + known[0].source
     words = ("bearing strength 1.5 × tensile at 2 D of edge", "all layers share the load")
     check = compare("sheet bearing", case.shear, offer, unit="N", text=text, source=source, assumptions=words)
-    return [Row(check, "Take thicker sheet or a larger insert, or share the load over more inserts.")]
+    return Row(check, "Take thicker sheet or a larger insert, or share the load over more inserts.")
 
 
 def _place_rows(insert: Insert, case: Case) -> list[Row]:
@@ -415,4 +489,4 @@ def _shape(insert: Insert, material: Material | None, thread: Thread) -> SetShap
     wall_mm = (body_mm - bore_mm) / 2
     if wall_mm <= 0:
         return None
-    return SetShape(hole.mm, ring_mm, flange.mm, thick, wall_mm, material.tensile_mpa, material.shear_mpa)
+    return SetShape(hole.mm, ring_mm, flange.mm, thick, wall_mm, body_mm, material.tensile_mpa, material.shear_mpa)

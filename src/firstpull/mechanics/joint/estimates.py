@@ -20,6 +20,8 @@ RESIDUAL_SHARE = 0.3
 FRICTION = 0.2
 BLIND_HEAD_MOST = 1.5
 BLIND_HEAD_UNKNOWN = 1.3
+THICK_WALL = 1.9
+THIN_WALL_LEAST = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,13 +38,14 @@ class SheetLayer:
 
 @dataclass(frozen=True, slots=True)
 class SetShape:
-    """The set insert, mm: hole, blind head, flange and its thickness, wall of the tube; strength of its material."""
+    """The set insert, mm: hole, blind head, flange and its thickness, wall and outside of the tube; its strength."""
 
     hole_mm: float
     blind_head_mm: float
     flange_mm: float
     flange_thickness_mm: float | None
     wall_mm: float
+    body_mm: float
     tensile_mpa: float
     shear_mpa: float
 
@@ -56,10 +59,11 @@ class Capacity:
 
 
 def bearing_load_n(tensile_mpa: float, *, thickness_mm: float, diameter_mm: float) -> float:
-    """The load across a hole at which the sheet yields in bearing: P = 1.5 · R_m · t · D.
+    """The load across a hole at which the sheet fails in bearing: P = 1.5 · R_m · t · D.
 
-    The bearing stress is P / (t · D). Source: elementary mechanics; inputs in MPa and mm, load in N. 1.5 R_m at an edge distance of 2 D or more is an
-    assumption on the safe side of the bearing strengths printed for sheet. All inputs over 0. Raises BadInput.
+    The bearing stress is P / (t · D). Source: elementary mechanics; inputs in MPa and mm, load in N. 1.5 R_m at an
+    edge distance of 2 D or more is an assumption on the safe side of the ultimate bearing strengths printed for sheet;
+    the hole grows oval before. All inputs over 0. Raises BadInput.
     """
     _positive(tensile_mpa, thickness_mm, diameter_mm)
     return BEARING_SHARE * tensile_mpa * thickness_mm * diameter_mm
@@ -87,7 +91,8 @@ def blind_head_mm(body_mm: float, allowance_mm: float | None) -> float:
 
 
 def pull_out_n(shape: SetShape, layers: Sequence[SheetLayer]) -> Capacity | None:
-    """The tension at which the insert is pulled out towards its head, N; ``None`` without any sheet strength.
+    """The tension at which the insert is pulled out towards its head, N; ``None`` where the strength of
+    the sheet under the blind head is not known.
 
     The least of: sheet sheared round the blind head, π D_b Σ t τ; sheet crushed under it, R_m π/4 (D_b² − D_h²);
     blind head sheared at the hole, π D_h 2w τ_i (a fold is two walls thick). Source: elementary shear and bearing.
@@ -112,6 +117,27 @@ def push_out_n(shape: SetShape, layers: Sequence[SheetLayer]) -> Capacity | None
     return _least(ways)
 
 
+def tube_shear_n(shape: SetShape) -> float:
+    """The load across the joint at which the insert's tube shears: π (D − w) w τ_i, N; D its outside, w its wall in mm.
+
+    The ring's whole area at the mean shear stress; bending and the screw inside are left out. Source: elementary shear.
+    """
+    return math.pi * (shape.body_mm - shape.wall_mm) * shape.wall_mm * shape.shear_mpa
+
+
+def thin_wall_share(outside_mm: float, major_mm: float) -> float:
+    """The share (0.5 to 1, no unit) of the strip load that is left where the wall round the thread gives way.
+
+    C1 = 3.8 x − x² − 2.61 with x = outside / major diameter below 1.9, else 1 (both mm): a loaded thin nut grows and
+    the flanks slide apart. Printed for hexagon nuts with 1.4 ≤ x; used here for round tubes and below 1.4 as well, an
+    assumption. Source: E. M. Alexander, SAE 770420; VDI 2230 part 1; from memory. Raises BadInput unless both are
+    over 0.
+    """
+    _positive(outside_mm, major_mm)
+    x = outside_mm / major_mm
+    return 1.0 if x >= THICK_WALL else max(3.8 * x - x * x - 2.61, THIN_WALL_LEAST)
+
+
 def torque_to_turn_nm(
     shape: SetShape, *, setting_load_n: float | None, preload_n: float, hexagon_mm: float | None, sheet: SheetLayer
 ) -> float:
@@ -134,11 +160,12 @@ def _sheet_ways(layers: Sequence[SheetLayer], *, ring_mm: float, hole_mm: float,
     shear = sum(layer.least_mm * layer.shear_mpa for layer in layers if layer.shear_mpa is not None)
     if shear == 0:
         return {}
-    ways = {"the sheet shears": math.pi * ring_mm * shear}
     bearing = layers[-1 if last else 0].tensile_mpa
-    if bearing is not None:
-        ways["the sheet is crushed"] = bearing * math.pi / 4 * (ring_mm**2 - hole_mm**2)
-    return ways
+    if bearing is None:
+        # what the ring lies on may be crushed long before the rest shears
+        return {}
+    crushed = bearing * math.pi / 4 * (ring_mm**2 - hole_mm**2)
+    return {"the sheet shears": math.pi * ring_mm * shear, "the sheet is crushed": crushed}
 
 
 def _least(ways: dict[str, float]) -> Capacity:

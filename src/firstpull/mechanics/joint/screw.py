@@ -51,7 +51,8 @@ def screw_length(
 
     The set length L_free − S, S = G_max − t + A, says where the thread lies. Open end: the shortest usual length that
     reaches a pitch (the point's incomplete thread, an assumption) past the thread's far end, within the room behind.
-    Closed end: the longest that stays inside the thread. At least one diameter of full thread must be in mesh (common practice).
+    Closed end: the longest that stays inside the thread. At least one diameter of full thread must be in mesh (common
+    practice), or all that a shorter thread can give: its length, less the point's pitch at a closed end.
     """
     if insert.set_allowance is None or insert.thread_length is None:
         missing = "set allowance" if insert.set_allowance is None else "thread length"
@@ -60,7 +61,8 @@ def screw_length(
     far_mm = insert.length_free.mm - stroke_mm - _bottom_mm(insert, thread)
     thread_mm, point_mm = insert.thread_length.mm, POINT_PITCHES * thread.pitch_mm
     near_mm = far_mm - thread_mm
-    least = near_mm + min(thread.major_mm, thread_mm) + point_mm
+    can_mm = max(thread_mm - point_mm, 0.0) if insert.end == "closed" else thread_mm
+    least = near_mm + min(thread.major_mm, can_mm) + point_mm
     most = far_mm if insert.end == "closed" else None
     head = head_height_nm(insert)
     below_top = thickness_mm + (0.0 if head is None else head / NM_PER_MM)
@@ -89,8 +91,8 @@ def screw_length(
     text += (
         f" ({engaged / thread.major_mm:.2f} diameters), tip {show_mm(max(behind, 0.0), unit)} {unit} behind the stack."
     )
-    if thread_mm < thread.major_mm:
-        text += " The insert's thread is shorter than one diameter."
+    if can_mm < thread.major_mm:
+        text += " The insert's thread gives less than one diameter."
     return ScrewLength(
         _r(length_mm), name, _r(least), _r(most), _r(engaged), _r(engaged / thread.major_mm), _r(behind), True, text,
         "set length by S = G_max − t + A; usual lengths from memory",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -90,7 +91,9 @@ def tightening(insert: Insert, data: ScrewData, demand: JointDemand, *, strip_n:
     proof load, the strip load of the weaker thread
     (``strip_n``, its lower limit in N, ``None`` = not known), and the setting load / 1.1 (tightening is a second pull
     on the blind head: common practice); as they stand: the insert's own maximum and its tested torque-to-turn. Lower limit, nut factor on its high side: the tension that the parts would lose,
-    (1 − load factor) · F_A. Wanted: ``proof_share`` of proof, but never above the upper limit. T = K d F.
+    (1 − load factor) · F_A. Wanted: ``proof_share`` of proof, raised to the lower limit, but never above the upper
+    one: where the window is empty (low over high) the clamp falls short and its check says so. Limits are cut, not
+    rounded, at 1e-6 N·m, so that a torque found here passes what it was found from. T = K d F.
     """
     scatter, tension = data.factor.scatter, demand.loads.tension
     added = 0.0 if tension is None else demand.loads.load_factor * tension.high_n
@@ -104,18 +107,18 @@ def tightening(insert: Insert, data: ScrewData, demand: JointDemand, *, strip_n:
     if insert.setting_load_n is not None:
         limits["the setting load"] = data.torque_nm(insert.setting_load_n / SEATING_MARGIN / (1 + scatter))
     limited_by = min(limits, key=lambda name: limits[name])
-    high = limits[limited_by]
+    high = _cut(limits[limited_by])
     low = None
     if tension is not None and tension.high_n > 0:
         apart = between(tension.low_n, tension.high_n).high * (1 - demand.loads.load_factor)
-        low = data.torque_nm(apart / (1 - scatter))
-    wanted = data.torque_nm(demand.screw.proof_share * data.proof_n)
+        low = -_cut(-data.torque_nm(apart / (1 - scatter)))
+    wanted = max(_cut(data.torque_nm(demand.screw.proof_share * data.proof_n)), low or 0.0)
     torque = demand.screw.torque_nm if demand.screw.torque_nm is not None else min(wanted, high)
     preload = data.preload(torque)
     return Tightening(
-        torque_nm=round(torque, 4),
-        low_nm=None if low is None else round(low, 4),
-        high_nm=round(high, 4),
+        torque_nm=torque,
+        low_nm=low,
+        high_nm=high,
         limited_by=limited_by,
         given=demand.screw.torque_nm is not None,
         inside=torque <= high * (1 + 1e-9) and (low is None or torque >= low),
@@ -129,3 +132,7 @@ def tightening(insert: Insert, data: ScrewData, demand: JointDemand, *, strip_n:
         nut_factor_scatter=scatter,
         source=f"T = K d F; {data.factor.source}; {data.strength.source}",
     )
+
+
+def _cut(value: float) -> float:
+    return math.floor(value * 1e6) / 1e6
