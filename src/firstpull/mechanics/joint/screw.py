@@ -51,8 +51,8 @@ def screw_length(
 
     The set length L_free − S, S = G_max − t + A, says where the thread lies. Open end: the shortest usual length that
     reaches a pitch (the point's incomplete thread, an assumption) past the thread's far end, within the room behind.
-    Closed end: the longest that stays inside the thread. At least one diameter of full thread must be in mesh (common
-    practice), or all that a shorter thread can give: its length, less the point's pitch at a closed end.
+    Closed end: the longest that stays inside the thread. At least one diameter of full thread must be in mesh
+    [common practice], or all that a shorter thread can give: its length, less the point's pitch at a closed end.
     """
     if insert.set_allowance is None or insert.thread_length is None:
         missing = "set allowance" if insert.set_allowance is None else "thread length"
