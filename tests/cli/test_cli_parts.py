@@ -114,14 +114,40 @@ def test_standardise_says_who_takes_what_at_which_price(shell: Shell) -> None:
 
 def test_standardise_answers_as_json(shell: Shell) -> None:
     """The schema is named, each joint has its part and price, and who is not served has a cure."""
-    found = shell.json("standardise", "job.toml", "rack.toml", "--catalogue", "inserts.csv", "--min-margin", "0.5")
+    found = shell.json("standardise", "job.toml", "rack.toml", "--catalogue", "inserts.csv", "--min-margin", "0.4")
     assert found["schema"] == "firstpull/standardise/1"
     assert found["proven"] is True
     assert found["counts"]["inserts"] == found["counts"]["least_inserts"] == 1
     assert found["inserts"] == [{"part": "EX-M6-30", "thread": "M6", "joints": ["Battery tray lid"]}]
-    assert found["joints"][0]["price"] == 0
+    lid = found["joints"][0]
+    assert (lid["price"], lid["tightest"], lid["estimate"]) == (0, "tool stroke", False)
+    assert lid["worst_margin"] == lid["margin"] == pytest.approx(0.47, abs=0.005)
+    assert "torque-to-turn" in lid["not_checked"]
     assert found["not_served"][0]["joint"] == "Rack foot"
     assert "least margin of 0.32" in found["not_served"][0]["cure"]
+
+
+def test_standardise_reads_loads_screw_and_edges(shell: Shell) -> None:
+    """With a load that the inserts' thread does not bear nothing serves, and the reason is one of strength."""
+    text = (shell.folder / "job.toml").read_text("utf-8").replace('"600 N"', '"9 kN"')
+    (shell.folder / "heavy.toml").write_text(text, encoding="utf-8")
+    found = shell.json("standardise", "heavy.toml", "--catalogue", "inserts.csv")
+    assert "would part the joint" in found["not_served"][0]["reason"]
+    near = text.replace('"9 kN"', '"600 N"').replace('edge = "20 mm"', 'edge = "17 mm"')
+    (shell.folder / "near.toml").write_text(near, encoding="utf-8")
+    rows = (shell.folder / "inserts.csv").read_text("utf-8").splitlines()
+    rows = [rows[0] + ",hole_diameter [mm]", *(row + ",8.2" for row in rows[1:])]
+    (shell.folder / "holes.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    edge = shell.json("standardise", "near.toml", "--catalogue", "holes.csv", "--min-margin", "0.02")
+    assert edge["joints"][0]["tightest"] == "edge distance"
+    assert edge["joints"][0]["margin"] == pytest.approx(1 - 16.4 / 17, abs=1e-6)
+
+
+def test_standardise_can_ask_for_estimates_at_their_worst(shell: Shell) -> None:
+    """“--estimates worst” is understood; another word is refused."""
+    words = ("standardise", "rack.toml", "--catalogue", "inserts.csv", "--estimates")
+    assert shell.json(*words, "worst")["proven"] is True
+    assert "hoped" in shell.run(*words, "hoped", code=2)[1]
 
 
 def test_standardise_names_the_tool_of_the_shop(shell: Shell) -> None:

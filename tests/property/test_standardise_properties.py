@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from firstpull.mechanics.choose import Needs, choose
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.stack import Layer, Stack
 from firstpull.mechanics.standardise import Joint, standardise
 from firstpull.units import Length
@@ -86,3 +87,102 @@ def test_asking_for_more_margin_never_serves_more_or_takes_fewer(
     assert len(strict.served) <= len(loose.served)
     if len(strict.served) == len(loose.served):
         assert len(strict.inserts) >= len(loose.inserts)
+
+
+LOADS = st.one_of(
+    st.none(),
+    st.builds(
+        lambda tension, torque, edge: JointDemand(
+            loads=Loads(tension=LoadRange(0, tension)),
+            screw=Screw(torque_nm=torque, clearance_hole=Length(6_600_000)),
+            edges=Edges(edge=Length(edge * TENTH)),
+        ),
+        st.sampled_from((0, 200, 800, 2500)),
+        st.sampled_from((None, 2.0, 4.5)),
+        st.integers(170, 260),
+    ),
+)
+LOADED_ROWS = st.lists(
+    st.tuples(
+        st.integers(0, 25),
+        st.integers(10, 40),
+        st.sampled_from((None, 500.0, 1500.0)),
+        st.sampled_from((None, 3.0, 9.0)),
+        st.sampled_from((10.0, 13.0)),
+    ),
+    min_size=1,
+    max_size=6,
+).map(
+    lambda given: tuple(
+        replace(
+            LONG,
+            part=f"P{n}",
+            grip_min=Length(low * TENTH),
+            grip_max=Length((low + more) * TENTH),
+            pull_out_n=pull,
+            torque_to_turn_nm=turn,
+            flange_diameter=Length.from_mm(flange),
+        )
+        for n, (low, more, pull, turn, flange) in enumerate(given)
+    )
+)
+LOADED_JOINTS = st.lists(st.tuples(st.integers(5, 45), LOADS), min_size=1, max_size=4).map(
+    lambda given: tuple(
+        Joint(f"J{n}", Stack((Layer("EN AW-5754", Length(mm * TENTH)),)), Needs(thread="M6"), "mm", demand)
+        for n, (mm, demand) in enumerate(given)
+    )
+)
+
+
+@settings(deadline=None, max_examples=60)
+@given(rows=LOADED_ROWS, joints=LOADED_JOINTS, least=st.sampled_from((0.0, 0.1, 0.3)))
+def test_a_joint_is_only_served_by_what_choose_takes(
+    rows: tuple[Insert, ...], joints: tuple[Joint, ...], least: float
+) -> None:
+    """With loads too: who serves is a candidate of “choose” with at least the margin asked for, and a stricter look at
+    estimates serves no more."""
+    found = standardise(joints, rows, min_margin=least)
+    by_name = {joint.name: joint for joint in joints}
+    for row in found.served:
+        joint = by_name[row.joint]
+        choice = choose(rows, stack=joint.stack, needs=joint.needs, joint=joint.demand)
+        (taken,) = [item for item in choice.candidates if item.insert == row.insert]
+        assert row.margin >= least - 1e-4
+        assert row.worst_margin <= row.margin
+        assert row.tightest in taken.checks
+    strict = standardise(joints, rows, min_margin=least, estimates="worst")
+    assert {row.joint for row in strict.served} <= {row.joint for row in found.served}
+    assert all(row.worst_margin >= least - 1e-4 for row in strict.served)
+
+
+@settings(deadline=None, max_examples=60)
+@given(rows=LOADED_ROWS, joints=LOADED_JOINTS)
+def test_one_more_insert_never_takes_more_part_numbers(rows: tuple[Insert, ...], joints: tuple[Joint, ...]) -> None:
+    """For the joints that were served, one more row of the catalogue never raises the number of parts."""
+    before = standardise(joints, rows[:-1], min_margin=0.1) if rows[1:] else None
+    if before is None or not before.served:
+        return
+    names = {row.joint for row in before.served}
+    after = standardise([joint for joint in joints if joint.name in names], rows, min_margin=0.1)
+    assert {row.joint for row in after.served} == names
+    assert len(after.inserts) <= len(before.inserts)
+    if len(after.inserts) == len(before.inserts):
+        assert (after.tightest_margin or 0) >= (before.tightest_margin or 0) - 1e-4
+
+
+@settings(deadline=None, max_examples=30)
+@given(rows=LOADED_ROWS, joints=LOADED_JOINTS)
+def test_the_answer_does_not_depend_on_the_unit_or_the_order(
+    rows: tuple[Insert, ...], joints: tuple[Joint, ...]
+) -> None:
+    """In inches, and with joints and rows the other way round, each joint gets the same part with the same margin."""
+    found = standardise(joints, rows)
+    inches = standardise([replace(joint, unit="in") for joint in joints], rows)
+    back = standardise(joints[::-1], rows[::-1])
+    taken = {row.joint: (row.insert.part, row.margin, row.price) for row in found.served}
+    for other in (inches, back):
+        assert {row.joint: (row.insert.part, row.margin, row.price) for row in other.served} == taken
+        assert other.inserts == found.inserts
+    assert {(row.joint, row.nearest) for row in inches.not_served} == {
+        (row.joint, row.nearest) for row in found.not_served
+    }

@@ -9,13 +9,15 @@ import pytest
 
 from firstpull.errors import BadInput
 from firstpull.mechanics import standardise as module
-from firstpull.mechanics.choose import Needs
+from firstpull.mechanics.choose import Needs, choose
+from firstpull.mechanics.counted import Counted, counted_margin
 from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.stack import Layer, Stack
-from firstpull.mechanics.standardise import Joint, standardise
+from firstpull.mechanics.standardise import Joint, standardise, why_not_served
 from firstpull.units import parse_length as length
-from mechanics_examples import KNOB, M6
+from mechanics_examples import KNOB, M6, PLAIN
 
 
 def insert(part: str, low: str, high: str, **changes: Any) -> Insert:
@@ -88,21 +90,99 @@ def test_a_margin_under_what_is_asked_says_what_would_be_accepted() -> None:
     assert found.proven
 
 
-def test_a_fit_that_falls_short_at_worst_is_not_offered_a_smaller_margin(monkeypatch: pytest.MonkeyPatch) -> None:
-    """An estimate that only holds on average serves no joint; the cure is a test, as no margin could be accepted."""
-    whole = module.choose
+def loaded(name: str, *, torque_nm: float | None = 4.0, tension_n: float = 600.0) -> Joint:
+    """A 2 mm sheet whose screw is tightened and pulls."""
+    demand = JointDemand(
+        loads=Loads(tension=LoadRange(0, tension_n)),
+        screw=Screw(strength="8.8", torque_nm=torque_nm, clearance_hole=length("6.6 mm")),
+    )
+    return Joint(name, PLAIN, Needs(thread="M6"), "mm", demand)
 
-    def short(*given: Any, **more: Any) -> Any:
-        choice = whole(*given, **more)
-        return replace(
-            choice,
-            candidates=tuple(replace(one, tightest=replace(one.tightest, margin=-0.05)) for one in choice.candidates),
-        )
 
-    monkeypatch.setattr(module, "choose", short)
-    found = standardise(JOINTS[:1], ALL, min_margin=0.0)
-    assert found.served == ()
-    assert "prove it by test" in found.not_served[0].cure
+WEAK = replace(M6, part="weak", setting_load_n=4000.0)
+TESTED = replace(M6, part="tested", pull_out_n=700.0, torque_to_turn_nm=9.0)
+SHORT = replace(M6, part="short", pull_out_n=500.0, torque_to_turn_nm=9.0)
+
+
+def test_strength_counts_when_loads_are_given() -> None:
+    """A pull-out tested at 500 N does not bear 600 N; one tested at 700 N does, with 1 − 600/700 to spare."""
+    found = standardise((loaded("lid"),), (SHORT, TESTED))
+    assert [(row.insert.part, row.tightest.name) for row in found.served] == [("tested", "pull-out")]
+    assert found.served[0].margin == pytest.approx(1 / 7, abs=1e-6)
+    assert standardise((replace(loaded("lid"), demand=None),), (SHORT,)).served != ()
+    none = standardise((loaded("lid"),), (SHORT,))
+    assert none.not_served[0].reason.startswith("Up to 0.60 kN against 0.50 kN (tested).")
+    assert "share the load" in none.not_served[0].cure
+
+
+def test_an_estimate_counts_on_average_unless_its_worst_is_asked_for() -> None:
+    """By friction it turns at more than 5 N·m on average, at worst at less: that is said, and can be refused."""
+    lid = loaded("lid", torque_nm=5.0)
+    slim = replace(M6, flange_diameter=length("10 mm"))
+    found = standardise((lid,), (slim,))
+    row = found.served[0]
+    assert row.margin >= 0.1
+    assert row.worst_margin < 0
+    assert row.text.startswith("T6-30, its own best: ")
+    assert "At worst its torque-to-turn (an estimate) falls " in row.text
+    assert found.notes[1] == "1 joint holds by an estimate that falls short at worst: prove by test."
+    strict = standardise((lid,), (slim,), estimates="worst", min_margin=0.0)
+    assert strict.served == ()
+    assert "falls" in strict.not_served[0].reason
+    assert "prove it by test" in strict.not_served[0].cure
+
+
+def test_a_torque_that_is_found_does_not_speak_for_the_insert() -> None:
+    """Without a torque it is found at the insert's limit: that limit's own check would always say “no margin”."""
+    found = standardise((loaded("lid", torque_nm=None, tension_n=100.0),), (TESTED,))
+    assert found.served[0].tightest.name not in ("seated fold", "screw proof", "torque-to-turn", "thread strip, insert")
+    assert found.served[0].margin > 0.1
+    (candidate,) = choose(
+        (TESTED,), stack=PLAIN, needs=Needs(thread="M6"), joint=loaded("lid", torque_nm=None).demand
+    ).candidates
+    counted = counted_margin(candidate)
+    assert counted is not None
+    assert counted.check.name == "pull-out"
+    given = choose((TESTED,), stack=PLAIN, needs=Needs(thread="M6"), joint=loaded("lid").demand).candidates[0]
+    assert counted_margin(given, estimates="worst") == Counted(
+        given.tightest, given.tightest.margin or 0, given.tightest, given.tightest.margin or 0
+    )
+
+
+def test_of_margins_alike_the_one_that_holds_at_worst_is_taken() -> None:
+    """Two parts with the same edge margin: the one whose turning was tested goes before the one that is estimated."""
+    edge = replace(loaded("lid"), demand=JointDemand(screw=Screw(torque_nm=5.0), edges=Edges(edge=length("20 mm"))))
+    first = replace(M6, part="a", flange_diameter=length("10 mm"))
+    last = replace(first, part="z", torque_to_turn_nm=9.0)
+    found = standardise((edge,), (first, last))
+    assert [part.part for part in found.inserts] == ["z"]
+    assert (found.served[0].tightest.name, found.served[0].margin) == ("edge distance", 0.1)
+
+
+def test_what_is_not_known_is_said() -> None:
+    """A row without flange and hole cannot be estimated: the joint is served, and what was not checked is named."""
+    bare = replace(M6, flange_diameter=None, body_diameter=None, hole_diameter=None)
+    found = standardise((loaded("lid"),), (bare,))
+    assert "torque-to-turn" in found.served[0].not_checked
+    assert found.notes[-1].startswith("Not checked everywhere, for want of values in the catalogue: ")
+
+
+def test_why_a_joint_is_not_served_is_said_in_its_unit() -> None:
+    """The reason's lengths are in the joint's unit; a joint that is served has none."""
+    thick = joint("block", "6.0")
+    texts = [why_not_served(replace(thick, unit=unit), ALL, min_margin=0.1) for unit in ("mm", "in")]
+    assert [row is not None and ("1.00 mm" in row.reason, "0.0394 in" in row.reason) for row in texts] == [
+        (True, False),
+        (False, True),
+    ]
+    assert why_not_served(JOINTS[0], ALL, min_margin=0.1) is None
+
+
+def test_too_many_ways_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """More ways to serve the joints than can be reckoned with are refused with what to narrow."""
+    monkeypatch.setattr(module, "_MOST_WAYS", 3)
+    with pytest.raises(BadInput, match="too many to reckon with"):
+        standardise(JOINTS, ALL)
 
 
 def test_the_order_of_joints_and_rows_does_not_matter() -> None:
@@ -172,6 +252,7 @@ def test_progress_tells_joints_then_steps() -> None:
         (JOINTS, ALL, {"tools": (("A", KNOB), ("A", KNOB))}, "tools"),
         (JOINTS, ALL, {"min_margin": 1.0}, "min_margin"),
         (JOINTS, ALL, {"min_margin": float("nan")}, "min_margin"),
+        (JOINTS, ALL, {"estimates": "hoped"}, "estimates"),
         ((joint("odd", "2.0", thread="M66"),), ALL, {}, "odd: needs.thread"),
     ],
 )

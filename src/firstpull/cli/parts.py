@@ -18,6 +18,7 @@ from firstpull.cli.texts import grid
 from firstpull.units import Length, LengthUnit, parse_length
 
 if TYPE_CHECKING:
+    from firstpull.mechanics.counted import Estimates
     from firstpull.mechanics.cover import Progress
     from firstpull.mechanics.identify import Identification, Match
     from firstpull.mechanics.insert import Body, End, Head
@@ -119,6 +120,13 @@ def _identified(found: Identification, unit: LengthUnit) -> str:
 @click.command()
 @click.argument("job_files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--min-margin", type=float, default=0.1, show_default=True, help="Least margin of every check, a share.")
+@click.option(
+    "--estimates",
+    type=click.Choice(["expected", "worst"]),
+    default="expected",
+    show_default=True,
+    help="Which margin of a rough formula counts. Standards and tests count at their worst case.",
+)
 @click.option("--tool", "tool_ids", multiple=True, help="A tool of the shop that may set them; repeat for more.")
 @click.option("--time-limit", type=float, default=30.0, show_default=True, help="Seconds; then the best so far counts.")
 @catalogue_option
@@ -128,14 +136,15 @@ def standardise(
     *,
     job_files: tuple[Path, ...],
     min_margin: float,
+    estimates: str,
     tool_ids: tuple[str, ...],
     time_limit: float,
     catalogue_file: Path | None,
 ) -> None:
     """The fewest part numbers that serve the joints of all JOB_FILES, and what each joint gives up for it.
 
-    Each insert must pass every check of “choose” with the least margin to spare. First as few part numbers as can be,
-    then threads (mandrels), then tools; then the tightest joint gets as much margin as can be. Ctrl-C stops the search
+    Each insert must pass every check of “choose” with the least margin to spare; the strength of the joint is checked
+    where a file gives [loads], [screw] or [edges]. First as few part numbers as can be, then threads (mandrels), then tools; then the tightest joint gets as much margin as can be. Ctrl-C stops the search
     and gives the best so far.
     """
     from firstpull.exchange.job_file import read_job
@@ -150,6 +159,7 @@ def standardise(
             joints,
             inserts,
             min_margin=min_margin,
+            estimates=cast("Estimates", estimates),
             tools=tools,
             time_limit_s=time_limit,
             cancelled=stopped,
@@ -166,7 +176,7 @@ def _watched() -> Iterator[tuple[Callable[[Progress], None], Callable[[], bool]]
 
     def say(step: Progress) -> None:
         if shown:
-            best = "" if step.best is None else f", {step.best} part numbers so far"
+            best = "" if step.best is None else f", {step.best} part numbers so far, {step.bound} at least"
             click.echo(f"\r\x1b[K{step.step}: {step.place} of {step.of}{best}", nl=False, err=True)
 
     def stop(_signal: int, _frame: object) -> None:

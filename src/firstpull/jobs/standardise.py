@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.exchange.job_file import JobFile
 from firstpull.jobs.workshop import Book
 from firstpull.mechanics.choose import Needs
+from firstpull.mechanics.counted import Estimates
 from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import Edges, JointDemand, Loads, Screw
 from firstpull.mechanics.standardise import Joint, Standard
 from firstpull.mechanics.standardise import standardise as standardise_among
 from firstpull.mechanics.tool import Tool
@@ -21,7 +24,11 @@ LONGEST_S = 24 * 3600.0
 
 def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Insert]) -> tuple[Joint, ...]:
     """One joint for each (place, job file), named by its title; the place is added where titles are alike or missing.
-    A file without needs needs the thread of its insert. Raises BadInput for one with neither."""
+
+    A file without needs needs the thread of its insert; the tool that it describes counts as for ``choose``. Its
+    strength is asked for when it gives loads, a screw, edges or a ceiling on the pull. Raises BadInput for a file with
+    neither needs nor insert.
+    """
     by_part = {insert.part: insert for insert in inserts}
     titles = [job.title for _place, job in jobs]
     joints = []
@@ -36,9 +43,23 @@ def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Inser
                 where=f"{place}: needs.thread",
                 hint='Add [needs] with thread = "M6".',
             )
+        if needs.tool is None and job.tool is not None:
+            needs = replace(needs, tool=job.tool)
         name = place if not job.title else job.title if titles.count(job.title) == 1 else f"{job.title} ({place})"
-        joints.append(Joint(name, job.stack, needs, job.unit))
+        joints.append(Joint(name, job.stack, needs, job.unit, _demand_of_file(job)))
     return tuple(joints)
+
+
+def _demand_of_file(job: JobFile) -> JointDemand | None:
+    """What the file asks of the joint's strength; None when it says nothing of it."""
+    if job.loads is None and job.screw is None and job.edges is None and job.load_ceiling_n is None:
+        return None
+    return JointDemand(
+        loads=job.loads or Loads(),
+        screw=job.screw or Screw(),
+        edges=job.edges or Edges(),
+        load_ceiling_n=job.load_ceiling_n,
+    )
 
 
 def tools_of_shop(book: Book, ids: Sequence[str]) -> tuple[tuple[str, Tool], ...]:
@@ -51,6 +72,7 @@ def standardise_joints(
     inserts: Sequence[Insert],
     *,
     min_margin: float = 0.1,
+    estimates: Estimates = "expected",
     tools: Sequence[tuple[str, Tool]] = (),
     time_limit_s: float | None = None,
     cancelled: Callable[[], bool] = lambda: False,
@@ -65,7 +87,9 @@ def standardise_joints(
     def stop() -> bool:
         return cancelled() or (end_s is not None and time.monotonic() >= end_s)
 
-    return standardise_among(joints, inserts, min_margin=min_margin, tools=tools, cancelled=stop, progress=progress)
+    return standardise_among(
+        joints, inserts, min_margin=min_margin, estimates=estimates, tools=tools, cancelled=stop, progress=progress
+    )
 
 
 def standardise_answer(found: Standard) -> Mapping[str, Any]:
@@ -96,7 +120,10 @@ def standardise_answer(found: Standard) -> Mapping[str, Any]:
                 "part": row.insert.part,
                 "tool": row.tool or None,
                 "margin": row.margin,
+                "worst_margin": row.worst_margin,
                 "tightest": row.tightest.name,
+                "estimate": row.tightest.estimate,
+                "not_checked": list(row.not_checked),
                 "own_best": row.own_best.part,
                 "own_margin": row.own_margin,
                 "price": row.price,

@@ -33,12 +33,14 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far long work has come: the step, its place among ``of``, and the count that is best so far."""
+    """How far long work has come: the step, its place among ``of``, the count that is best so far, and the count that no
+    answer can be under (``bound``; 0 = nothing is known yet)."""
 
     step: str
     place: int
     of: int
     best: int | None
+    bound: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,8 @@ def fewest(
 
     Needs, items and helpers are counted from 0 (numbers, no unit); ``group_of`` holds each item's group. An item that
     another of its group equals or betters for every need and helper is not used. ``cancelled`` is asked before each
-    slice of the work (at most 4 s); once it says yes the best so far is returned, not proven. Source: set covering,
+    slice of the work (at most 4 s); once it says yes the best so far is returned, not proven. ``progress`` is told at
+    each step, and again after each slice that did not end it. Source: set covering,
     Garey and Johnson 1979, problem SP5; solved exactly by HiGHS (Huangfu and Hall, Mathematical Programming
     Computation 10, 2018) with no gap allowed. Raises BadInput for no option or a worth over 10⁹.
     """
@@ -96,22 +99,21 @@ def _check(options: Sequence[Option], group_of: Sequence[int]) -> None:
 def _undominated(options: Sequence[Option], group_of: Sequence[int]) -> tuple[Option, ...]:
     """The options of items that no other item of their group equals or betters everywhere."""
     places = {key: place for place, key in enumerate(sorted({(o.need, o.helper) for o in options}))}
-    worth = {item: np.full(len(places), -math.inf) for item in sorted({o.item for o in options})}
+    items = sorted({o.item for o in options})
+    rows = {item: row for row, item in enumerate(items)}
+    table = np.full((len(items), len(places)), -math.inf)
     for option in options:
-        place = places[option.need, option.helper]
-        worth[option.item][place] = max(worth[option.item][place], option.worth)
-    kept: set[int] = set()
-    groups: dict[int, list[int]] = {}
-    for item in worth:
-        groups.setdefault(group_of[item], []).append(item)
-    for items in groups.values():
-        table = np.stack([worth[item] for item in items])
-        for place, item in enumerate(items):
-            better = (table >= table[place]).all(axis=1)
-            equal = better & (table <= table[place]).all(axis=1)
-            if not (better & ~equal).any() and not equal[:place].any():
-                kept.add(item)
-    best = {(o.need, o.item, o.helper): o for o in sorted(options, key=lambda o: o.worth) if o.item in kept}
+        at = rows[option.item], places[option.need, option.helper]
+        table[at] = max(table[at], option.worth)
+    # what is equalled or bettered everywhere has no greater sum than what does it, so the greatest sums go first
+    sums = np.where(np.isfinite(table), table - table[np.isfinite(table)].min() + 1, 0.0).sum(axis=1)
+    kept: dict[int, list[int]] = {}
+    for row in np.lexsort((np.arange(len(items)), -sums)):
+        mine = kept.setdefault(group_of[items[row]], [])
+        if not (table[mine] >= table[row]).all(axis=1).any():
+            mine.append(int(row))
+    left = {items[row] for some in kept.values() for row in some}
+    best = {(o.need, o.item, o.helper): o for o in sorted(options, key=lambda o: o.worth) if o.item in left}
     return tuple(best[key] for key in sorted(best))
 
 
@@ -130,6 +132,7 @@ class _Work:
     used: tuple[frozenset[int], frozenset[int]] = field(default=(frozenset(), frozenset()))
     caps: list[_Row] = field(default_factory=list)
     least_items: int = 1
+    step: int = 0
 
     def __post_init__(self) -> None:
         self.needs = tuple(sorted({o.need for o in self.options}))
@@ -167,8 +170,9 @@ class _Work:
         return Cover(items, groups, tuple(sorted({o.helper for o in options})), options, proven, self.least_items)
 
     def tell(self, place: int) -> None:
+        self.step = place
         best = len({o.item for o in self._assigned(*self.used)})
-        self.progress(Progress(_STEPS[place], place + 1, len(_STEPS), best))
+        self.progress(Progress(_STEPS[place], place + 1, len(_STEPS), best, self.least_items))
 
     def _shrink(self, places: range, *, first: bool = False) -> None:
         """As few as can be of the variables at ``places``, and no more of them from here on."""
@@ -221,6 +225,7 @@ class _Work:
             floor = max(floor, math.ceil(bound - 1e-6) - 0.5 if bound is not None and math.isfinite(bound) else floor)
             if first and math.isfinite(floor):
                 self.least_items = max(self.least_items, round(floor + 0.5))
+            self.tell(self.step)
             slice_s = min(2 * slice_s, _LONGEST_SLICE_S)
 
     def _milp(self, goal: dict[int, float], rows: Sequence[_Row], slice_s: float) -> Any:

@@ -8,37 +8,46 @@ from dataclasses import dataclass, replace
 
 from firstpull.errors import BadInput
 from firstpull.mechanics import fields as field_readers
-from firstpull.mechanics.choose import Candidate, Check, Choice, Needs, choose
+from firstpull.mechanics.check import Check
+from firstpull.mechanics.choose import Candidate, Choice, Needs, choose
+from firstpull.mechanics.counted import ESTIMATES, Counted, Estimates, counted_margin
 from firstpull.mechanics.cover import Option, Progress, fewest
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import JointDemand
 from firstpull.mechanics.stack import Stack
 from firstpull.mechanics.tool import Tool
 from firstpull.units import LengthUnit
 
 _STEP = 10_000  # margins are compared to 0.01 %
 _MOST_JOINTS = 2000
+_MOST_WAYS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """One joint: its name, its stack, and what it needs. ``unit`` is that of the texts about it."""
+    """One joint: its name, its stack, and what it needs. With ``demand`` (loads, screw, edges, a ceiling on the pull) its
+    strength is checked too. ``unit`` is that of the texts about it."""
 
     name: str
     stack: Stack
     needs: Needs
     unit: LengthUnit = "mm"
+    demand: JointDemand | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Served:
     """A joint with the insert (and tool, "" when none was asked for) that it gets, and what that costs it: its tightest
-    margin here, that of its own best insert, and the difference, all as shares."""
+    margin here, that of its own best insert, and the difference, all as shares. ``worst_margin`` is under ``margin``
+    where an estimate counts at its expected value; ``not_checked`` names the checks that the row has no value for."""
 
     joint: str
     insert: Insert
     tool: str
     margin: float
+    worst_margin: float
     tightest: Check
+    not_checked: tuple[str, ...]
     own_best: Insert
     own_margin: float
     price: float
@@ -82,7 +91,16 @@ class _Fit:
     item: int
     helper: int
     candidate: Candidate
-    margin: float
+    counted: Counted
+
+    @property
+    def margin(self) -> float:
+        return self.counted.margin
+
+    @property
+    def worth(self) -> int:
+        """The margin in steps; of two alike, the one that holds at worst too is worth more."""
+        return 2 * round(self.margin * _STEP) + (self.counted.worst >= 0)
 
 
 def standardise(
@@ -90,21 +108,25 @@ def standardise(
     inserts: Sequence[Insert],
     *,
     min_margin: float = 0.1,
+    estimates: Estimates = "expected",
     tools: Sequence[tuple[str, Tool]] = (),
     cancelled: Callable[[], bool] = lambda: False,
     progress: Callable[[Progress], None] = lambda _step: None,
 ) -> Standard:
     """The fewest inserts that serve every joint, then the fewest threads (mandrels), then the fewest of ``tools`` (by
-    name, when given), then the greatest tightest margin, then the greatest total; ties to the parts first by name.
+    name, when given), then the greatest tightest margin, then the greatest total; of margins alike, those that hold at
+    worst too go first; what still ties goes to the parts first by name.
 
     An insert serves a joint when it passes every check of ``choose`` with at least ``min_margin`` to spare at the
-    tightest (a share, 0 to 1, in steps of 0.0001). Joints that nothing serves are named with the nearest cure and left
-    out. The answer does not depend on the order of joints, inserts or tools. Source: set covering, solved exactly (see
+    tightest (a share, 0 to 1, in steps of 0.0001); which margin of an estimate counts is as in
+    :func:`firstpull.mechanics.counted.counted_margin`. Joints that nothing serves are named with the nearest cure and
+    left out. The answer does not depend on the order of joints, inserts or tools. Source: set covering, solved exactly (see
     :func:`firstpull.mechanics.cover.fewest`). ``cancelled`` stops the search with the best so far, ``proven`` False.
-    Raises BadInput for no joint, equal names, an empty catalogue, parts of one name, or when it is stopped before
-    every joint was looked at.
+    Raises BadInput for no joint, equal names, an empty catalogue, parts of one name, more ways to serve the joints than
+    can be reckoned with, or when it is stopped before every joint was looked at.
     """
     _check(joints, inserts, min_margin, tools=tools)
+    field_readers.choice(estimates, ESTIMATES, "estimates")
     rows = sorted(inserts, key=lambda insert: insert.name)
     hands = sorted(tools, key=lambda tool: tool[0])
     names = sorted(range(len(joints)), key=lambda place: joints[place].name)
@@ -116,20 +138,17 @@ def standardise(
                 f"It was stopped after {done} of {len(joints)} joints were looked at.", hint="Give it more time."
             )
         progress(Progress("joints", done + 1, len(joints), None))
-        found = _fits(joints[place], rows, hands, min_margin=min_margin)
+        found = _fits(joints[place], rows, hands, min_margin=min_margin, estimates=estimates)
         if isinstance(found, NotServed):
             failed[place] = found
         else:
             fits[place] = found
+            _check_ways(sum(map(len, fits.values())))
     not_served = tuple(failed[place] for place in range(len(joints)) if place in failed)
     if not fits:
         return _nothing(not_served, min_margin)
     order = {place: number for number, place in enumerate(place for place in names if place in fits)}
-    options = [
-        Option(order[place], fit.item, fit.helper, round(fit.margin * _STEP))
-        for place, some in fits.items()
-        for fit in some
-    ]
+    options = [Option(order[place], fit.item, fit.helper, fit.worth) for place, some in fits.items() for fit in some]
     threads = [_thread(insert) for insert in rows]
     kinds = {name: number for number, name in enumerate(sorted(set(threads)))}
     cover = fewest(options, group_of=[kinds[name] for name in threads], cancelled=cancelled, progress=progress)
@@ -153,7 +172,7 @@ def standardise(
         proven=cover.proven,
         least_inserts=cover.least_items,
         text=_text(len(served), len(cover.items), len(own), not_served=len(not_served)),
-        notes=_notes(cover.proven, cover.least_items),
+        notes=_notes(cover.proven, cover.least_items, served),
     )
 
 
@@ -178,8 +197,38 @@ def _check(
         raise BadInput("The least margin is a share from 0 to below 1.", where="min_margin", hint="0.1 is 10 %.")
 
 
+def why_not_served(
+    joint: Joint,
+    inserts: Sequence[Insert],
+    *,
+    min_margin: float,
+    estimates: Estimates = "expected",
+    tools: Sequence[tuple[str, Tool]] = (),
+) -> NotServed | None:
+    """Why no insert serves ``joint``, in its own unit; ``None`` when one does. Errors and source as
+    :func:`standardise`; ``min_margin`` is a share."""
+    rows = sorted(inserts, key=lambda insert: insert.name)
+    hands = sorted(tools, key=lambda tool: tool[0])
+    found = _fits(joint, rows, hands, min_margin=min_margin, estimates=estimates)
+    return found if isinstance(found, NotServed) else None
+
+
+def _check_ways(count: int) -> None:
+    if count > _MOST_WAYS:
+        raise BadInput(
+            f"There are over {_MOST_WAYS:,} ways to serve these joints: too many to reckon with.".replace(",", " "),
+            where="joints",
+            hint="Say more of what the joints need (material, head, end), ask for more margin, or take fewer joints.",
+        )
+
+
 def _fits(
-    joint: Joint, rows: Sequence[Insert], hands: Sequence[tuple[str, Tool]], *, min_margin: float
+    joint: Joint,
+    rows: Sequence[Insert],
+    hands: Sequence[tuple[str, Tool]],
+    *,
+    min_margin: float,
+    estimates: Estimates,
 ) -> tuple[_Fit, ...] | NotServed:
     """Every way to serve the joint with the margin asked for, or why there is none."""
     places = {insert.name: place for place, insert in enumerate(rows)}
@@ -187,34 +236,39 @@ def _fits(
         (number, replace(joint.needs, tool=tool)) for number, (_name, tool) in enumerate(hands)
     ]
     fits: list[_Fit] = []
-    short: list[Candidate] = []
+    short: list[tuple[Candidate, Counted]] = []
     choices: list[Choice] = []
     for helper, needs in ways or [(0, joint.needs)]:
         try:
-            choice = choose(rows, stack=joint.stack, needs=needs, unit=joint.unit)
+            choice = choose(rows, stack=joint.stack, needs=needs, unit=joint.unit, joint=joint.demand)
         except BadInput as problem:
             raise problem.at(joint.name)
         choices.append(choice)
         for candidate in choice.candidates:
-            margin = candidate.tightest.margin
-            if margin is not None and round(margin * _STEP) >= round(min_margin * _STEP):
-                fits.append(_Fit(places[candidate.insert.name], helper, candidate, margin))
+            counted = counted_margin(candidate, estimates=estimates)
+            if counted is None:
+                continue
+            if round(counted.margin * _STEP) >= round(min_margin * _STEP):
+                fits.append(_Fit(places[candidate.insert.name], helper, candidate, counted))
             else:
-                short.append(candidate)
+                short.append((candidate, counted))
     return tuple(fits) if fits else _no_fit(joint, short, choices, min_margin=min_margin)
 
 
-def _no_fit(joint: Joint, short: Sequence[Candidate], choices: Sequence[Choice], *, min_margin: float) -> NotServed:
+def _no_fit(
+    joint: Joint, short: Sequence[tuple[Candidate, Counted]], choices: Sequence[Choice], *, min_margin: float
+) -> NotServed:
     if short:
-        best = min(short, key=lambda item: (-(item.tightest.margin or 0.0), item.insert.name))
-        reason = (
-            f"It fits, but its {best.tightest.name} has {_share(best.tightest.margin or 0.0)} to spare, "
-            f"under the {_share(min_margin)} asked for. {best.tightest.text}"
-        )
-        least = math.floor((best.tightest.margin or 0.0) * 100) / 100
-        cure = "At worst it falls short: prove it by test, or change the joint."  # an estimate may pass on average only
+        best, counted = min(short, key=lambda item: (-item[1].margin, item[0].insert.name))
+        least = math.floor(counted.margin * 100) / 100
+        spare = f"has {_share(counted.margin)} to spare, under the {_share(min_margin)} asked for"
+        # at worst an estimate may fall short of what it holds on average
+        cure = "At worst it falls short: prove it by test, or change the joint."
         if least >= 0:
             cure = f"Accept {_share(least)} for it (a least margin of {least:g}), or change the joint."
+        else:
+            spare = f"falls {_share(-counted.margin)} short at worst"
+        reason = f"It fits, but its {counted.check.name} {spare}. {counted.check.text}"
         return NotServed(joint.name, best.insert.name, reason, cure)
     nearest = next(row for choice in choices for row in choice.rejected)
     return NotServed(joint.name, nearest.insert.name, nearest.reason, nearest.cure)
@@ -225,26 +279,37 @@ def _served(joint: Joint, fits: Sequence[_Fit], chosen: tuple[int, int], hands: 
     # The joint's own best is first of its candidates; a tie in margin with what it gets costs nothing.
     best = min(fits, key=lambda fit: (-round(fit.margin * _STEP), fit.item != got.item, fit.candidate.rank, fit.item))
     price = max(round(best.margin - got.margin, 6), 0.0)
-    name, check = got.candidate.insert.name, got.candidate.tightest
+    name, check = got.candidate.insert.name, got.counted.check
+    spare = f"{_share(got.margin)} to spare ({check.name}{', an estimate' if check.estimate else ''})"
     if best.item == got.item:
-        text = f"{name}, its own best: {_share(got.margin)} to spare ({check.name})."
+        text = f"{name}, its own best: {spare}."
     else:
         text = (
-            f"{name} with {_share(got.margin)} to spare ({check.name}) instead of {best.candidate.insert.name} "
+            f"{name} with {spare} instead of {best.candidate.insert.name} "
             f"with {_share(best.margin)}: {100 * price:.0f} points given up."
         )
+    text += _short(got.counted)
     tool = hands[got.helper][0] if hands else ""
     return Served(
         joint=joint.name,
         insert=got.candidate.insert,
         tool=tool,
         margin=got.margin,
+        worst_margin=got.counted.worst,
         tightest=check,
+        not_checked=tuple(row.name for row in got.candidate.checks if row.capacity == "not known"),
         own_best=best.candidate.insert,
         own_margin=best.margin,
         price=price,
         text=f"{text} Set with {tool}." if tool else text,
     )
+
+
+def _short(counted: Counted) -> str:
+    """What an estimate says at its worst, when that is too little; else nothing."""
+    if counted.worst >= 0:
+        return ""
+    return f" At worst its {counted.worst_check.name} (an estimate) falls {_share(-counted.worst)} short."
 
 
 def _nothing(not_served: tuple[NotServed, ...], min_margin: float) -> Standard:
@@ -277,10 +342,18 @@ def _count(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-def _notes(proven: bool, least: int) -> tuple[str, ...]:
+def _notes(proven: bool, least: int, served: Sequence[Served]) -> tuple[str, ...]:
+    notes = [f"Stopped before it was proven: fewer may do, but not fewer than {least}. Give it more time."]
     if proven:
-        return ("Proven: no smaller set serves these joints with this margin.",)
-    return (f"Stopped before it was proven: fewer may do, but not fewer than {least}. Give it more time.",)
+        notes = ["Proven: no smaller set serves these joints with this margin."]
+    short = sum(row.worst_margin < 0 for row in served)
+    if short:
+        stands = "joint holds" if short == 1 else "joints hold"
+        notes.append(f"{short} {stands} by an estimate that falls short at worst: prove by test.")
+    lacking = sorted({name for row in served for name in row.not_checked})
+    if lacking:
+        notes.append(f"Not checked everywhere, for want of values in the catalogue: {', '.join(lacking)}.")
+    return tuple(notes)
 
 
 def _thread(insert: Insert) -> str:

@@ -1,0 +1,58 @@
+"""Which margin of a candidate counts when it is held against a least margin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from firstpull.mechanics.check import Check
+from firstpull.mechanics.choose import Candidate
+
+Estimates = Literal["expected", "worst"]
+ESTIMATES: tuple[str, ...] = ("expected", "worst")
+
+# a torque that is found here is found to pass these: what they leave says nothing about the insert
+_FOUND_TO_PASS = frozenset(("screw proof", "thread strip, screw", "thread strip, insert", "seated fold"))
+_TURNING = "torque-to-turn"
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """The check that counts and its margin as a share; and the check with the smallest margin at worst, ``worst``: under
+    ``margin`` where an estimate holds on average but may fall short."""
+
+    check: Check
+    margin: float
+    worst_check: Check
+    worst: float
+
+
+def counted_margin(candidate: Candidate, *, estimates: Estimates = "expected") -> Counted | None:
+    """The tightest margin (a share of the offer, no unit) of a candidate; ``None`` when no check has one.
+
+    A check by a standard, a test or plain geometry counts at its worst case; an estimate at its expected value, as when
+    ``choose`` rejects, or with ``estimates`` “worst” at its worst too. Where the tightening torque was found and not
+    given, the checks that it was found to pass do not count. Source: the least of the margins, by definition.
+    """
+    strength = candidate.strength
+    found = strength is not None and not strength.tightening.given
+    rows = [
+        (check, check.margin)
+        for check in candidate.checks
+        if check.margin is not None and not (found and _passed_by_choice(check))
+    ]
+    if not rows:
+        return None
+    worst_check, worst = min(rows, key=lambda row: row[1])
+    check, margin = min(((row, _counts(row, at_worst, estimates)) for row, at_worst in rows), key=lambda row: row[1])
+    return Counted(check, margin, worst_check, worst)
+
+
+def _counts(check: Check, at_worst: float, estimates: Estimates) -> float:
+    if check.estimate and estimates == "expected" and check.expected_margin is not None:
+        return check.expected_margin
+    return at_worst
+
+
+def _passed_by_choice(check: Check) -> bool:
+    return check.name in _FOUND_TO_PASS or (check.name == _TURNING and not check.estimate)
