@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from firstpull.errors import BadInput
+from firstpull.mechanics.asked import REASONS, Asked, ask, material_name, plain_length, thread_name
 from firstpull.mechanics.check import Check
 from firstpull.mechanics.insert import Insert, check_insert, head_height_nm, set_protrusion_nm
-from firstpull.mechanics.joint.checks import Case, Strength, prepare, strength_of
-from firstpull.mechanics.joint.demand import JointDemand, check_demand
-from firstpull.mechanics.needs import Needs, check_needs
-from firstpull.mechanics.stack import Stack, thickness
+from firstpull.mechanics.joint.checks import Strength, strength_of
+from firstpull.mechanics.joint.demand import JointDemand
+from firstpull.mechanics.needs import Needs
+from firstpull.mechanics.stack import Stack
 from firstpull.mechanics.surroundings import surroundings_rows
 from firstpull.mechanics.tool import capacity
-from firstpull.units import NM_PER_MM, LengthUnit, show_length, show_mm
+from firstpull.units import NM_PER_MM, LengthUnit, show_mm
+
+if TYPE_CHECKING:
+    from typing_extensions import TypeIs
+
+    from firstpull.mechanics.shelf import Shelf
 
 __all__ = ["Candidate", "Check", "Choice", "Needs", "Rejected", "choose"]
 
@@ -50,51 +57,48 @@ class Rejected:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """All inserts looked at: candidates best first, the others with a reason."""
+    """Candidates best first and rejected inserts nearest first, as many as were asked for.
+
+    ``fits`` and ``missed`` count all that were looked at, ``misses`` the rejected ones by their first reason, one of
+    :data:`~firstpull.mechanics.asked.REASONS`.
+    """
 
     candidates: tuple[Candidate, ...]
     rejected: tuple[Rejected, ...]
     notes: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Joint:
-    """The joint, prepared once: canonical thread, thicknesses and room in nm, and how threads are written here."""
-
-    needs: Needs
-    thread: str
-    value: int
-    low: int
-    high: int
-    room: int | None
-    unit: LengthUnit
-    stack: Stack
-    torque_nm: float | None
-    case: Case | None
-    load_ceiling_n: float | None
-
-    def show(self, value_nm: int) -> str:
-        return f"{_plain(value_nm, self.unit)} {self.unit}"
+    fits: int
+    missed: int
+    misses: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Miss:
-    """Why an insert is out: how many checks it passed before (more is nearer), and by how much it missed (nm; mN·m for a torque;
-    millionths of the offer for strength)."""
+    """Why an insert is out: the first of :data:`~firstpull.mechanics.asked.REASONS` (later is nearer), and by how much
+    it missed (nm; mN·m for a torque; millionths of the offer for strength)."""
 
-    passed: int
+    first: str
     by_nm: int
     reason: str
     cure: str
 
 
+@dataclass(frozen=True, slots=True)
+class _Missed:
+    """A rejected insert, and how near it is among the others."""
+
+    key: tuple[int, int, str, int]
+    insert: Insert
+    found: _Miss
+
+
 def choose(
-    inserts: Iterable[Insert],
+    inserts: Iterable[Insert] | Shelf,
     *,
     stack: Stack,
     needs: Needs,
     unit: LengthUnit = "mm",
     joint: JointDemand | None = None,
+    most: int | None = None,
 ) -> Choice:
     """The inserts that suit, best first, and the others with their first reason and smallest cure.
 
@@ -103,74 +107,100 @@ def choose(
     the tool's nose, pull on a soft sheet, tightening torque, tool. With ``joint`` the strength of the joint too; a
     check by a standard or a test rejects on its worst case, an estimate on its expected value. Ranked by the tightest
     margin as a share (the grip's is 1 when the stack sits in the middle of the range); ties by less unused grip,
-    shorter free length, then part. ``unit`` is that of the lengths in the texts. Raises BadInput for a stack, need,
-    load or thread that cannot be right.
+    shorter free length, then part. ``unit`` is that of the lengths in the texts. ``most`` (1 or more) limits the
+    candidates and the rejected inserts that are told; a :class:`~firstpull.mechanics.shelf.Shelf` of very many inserts
+    is then looked through by columns, with the same answer. Raises BadInput for a stack, need, load or thread that
+    cannot be right.
     """
-    prepared = _prepare(stack, needs, unit, joint)
+    if most is not None and most < 1:
+        raise BadInput(f"{most} inserts can not be told.", where="most", hint="1 or more, or leave it out for all.")
+    asked = ask(stack, needs, unit=unit, demand=joint)
+    sifted = None
+    if not _is_shelf(inserts):
+        looked = inserts
+    elif most is None:
+        looked = inserts.inserts()
+    else:
+        from firstpull.mechanics.shelf.sieve import sift
+
+        sifted = sift(inserts, asked, most=most)
+        looked = inserts.inserts(sifted.rows)
+    fitting, missed = _judge_all(looked, asked)
+    if sifted is None:
+        counts = Counter(row.found.first for row in missed)
+        fits, total = len(fitting), len(missed)
+    else:
+        counts, fits, total = sifted.misses, sifted.fits, sum(sifted.misses.values())
+    shown = min(len(fitting), most or len(fitting))
+    candidates = tuple(_candidate(rank, fitting, asked) for rank in range(1, shown + 1))
+    told = missed if most is None else missed[:most]
+    rejected = _rejected(told, fitting)
+    misses = tuple((reason, counts[reason]) for reason in REASONS if counts[reason])
+    return Choice(candidates, rejected, _notes(candidates, rejected, joint), fits, total, misses)
+
+
+def _is_shelf(inserts: Iterable[Insert] | Shelf) -> TypeIs[Shelf]:
+    """Without importing the shelf's arrays for a few inserts."""
+    return isinstance(inserts, Mapping)
+
+
+def _judge_all(inserts: Iterable[Insert], asked: Asked) -> tuple[list[_Fit], list[_Missed]]:
+    """Every insert judged: those that fit best first, the others nearest first."""
     fitting: list[_Fit] = []
-    missed: list[tuple[int, int, str, int, Rejected]] = []
+    missed: list[_Missed] = []
     for index, insert in enumerate(inserts):
-        found = _word_miss(insert, prepared) or _size_miss(insert, prepared)
-        if found is None:
-            judged = _judge(insert, prepared)
-            if isinstance(judged, _Fit):
-                fitting.append(judged)
-                continue
-            found = judged
-        missed.append((-found.passed, found.by_nm, insert.part, index, Rejected(insert, found.reason, found.cure)))
+        found = _word_miss(insert, asked) or _size_miss(insert, asked) or _judge(insert, asked)
+        if isinstance(found, _Fit):
+            fitting.append(found)
+        else:
+            missed.append(_Missed((-REASONS.index(found.first), found.by_nm, insert.part, index), insert, found))
     # a row that could not be checked is no better than one that was: what is not known goes last
     fitting.sort(key=lambda fit: (len(fit.unknown), fit.key))
-    missed.sort(key=lambda row: row[:4])
-    candidates = tuple(_candidate(rank, fitting, prepared) for rank in range(1, len(fitting) + 1))
-    rejected = tuple(row[4] for row in missed)
-    return Choice(candidates, rejected, _notes(candidates, rejected, joint))
+    missed.sort(key=lambda row: row.key)
+    return fitting, missed
 
 
-def _prepare(stack: Stack, needs: Needs, unit: LengthUnit, demand: JointDemand | None) -> _Joint:
-    from firstpull.trade.threads import thread
+def _rejected(missed: Sequence[_Missed], fitting: Sequence[_Fit]) -> tuple[Rejected, ...]:
+    """Reasons and cures. Where another grip range of the same kind of insert fits, the cure names it."""
+    sisters: dict[tuple[str, ...], str] = {}
+    for fit in fitting:
+        sisters.setdefault(_kind(fit.insert), fit.insert.name)
+    told = []
+    for row in missed:
+        cure, sister = row.found.cure, sisters.get(_kind(row.insert))
+        if row.found.first == "grip" and sister is not None:
+            cure = f"{cure.rstrip('.')}: {sister}."
+        told.append(Rejected(row.insert, row.found.reason, cure))
+    return tuple(told)
 
-    check_needs(needs)
-    size = thickness(stack, unit=unit)
-    value, low, high = (round(part * NM_PER_MM) for part in (size.value_mm, size.low_mm, size.high_mm))
-    found = thread(needs.thread, where="needs.thread")
-    room, torque, case = needs.room_behind_mm, needs.tightening_torque_nm, None
-    if demand is not None:
-        check_demand(demand)
-        torque = demand.screw.torque_nm if demand.screw.torque_nm is not None else torque
-        demand = replace(demand, screw=replace(demand.screw, torque_nm=torque))
-        case = prepare(stack, demand, found, thickness_mm=size.value_mm, room_behind_mm=room, unit=unit)
-    return _Joint(
-        needs=needs,
-        thread=found.designation,
-        value=value,
-        low=low,
-        high=high,
-        room=None if room is None else round(room * NM_PER_MM),
-        unit=unit,
-        stack=stack,
-        torque_nm=torque,
-        case=case,
-        load_ceiling_n=None if demand is None else demand.load_ceiling_n,
+
+def _kind(insert: Insert) -> tuple[str, ...]:
+    return (
+        thread_name(insert.thread) or insert.thread,
+        insert.head,
+        insert.end,
+        insert.body,
+        material_name(insert.material),
     )
 
 
-def _word_miss(insert: Insert, joint: _Joint) -> _Miss | None:
+def _word_miss(insert: Insert, joint: Asked) -> _Miss | None:
     needs = joint.needs
-    if _canonical(insert.thread) != joint.thread:
+    if thread_name(insert.thread) != joint.thread:
         return _Miss(
-            0, 0, f"Its thread is {insert.thread}, not {joint.thread}.", f"Take an insert with {joint.thread}."
+            "thread", 0, f"Its thread is {insert.thread}, not {joint.thread}.", f"Take an insert with {joint.thread}."
         )
     if needs.sealed and insert.end != "closed":
-        return _Miss(1, 0, "Its end is open, and the joint must be sealed.", "Take one with its end closed.")
+        return _Miss("end", 0, "Its end is open, and the joint must be sealed.", "Take one with its end closed.")
     if needs.end is not None and insert.end != needs.end:
-        return _Miss(1, 0, f"Its end is {insert.end}, not {needs.end}.", f"Take one with its end {needs.end}.")
+        return _Miss("end", 0, f"Its end is {insert.end}, not {needs.end}.", f"Take one with its end {needs.end}.")
     if needs.head is not None and insert.head != needs.head:
-        return _Miss(2, 0, f"Its head is {insert.head}, not {needs.head}.", f"Take one with a {needs.head} head.")
+        return _Miss("head", 0, f"Its head is {insert.head}, not {needs.head}.", f"Take one with a {needs.head} head.")
     if needs.body is not None and insert.body != needs.body:
-        return _Miss(3, 0, f"Its body is {insert.body}, not {needs.body}.", f"Take one with a {needs.body} body.")
-    if needs.material is not None and _material(insert.material) != _material(needs.material):
+        return _Miss("body", 0, f"Its body is {insert.body}, not {needs.body}.", f"Take one with a {needs.body} body.")
+    if needs.material is not None and material_name(insert.material) != material_name(needs.material):
         return _Miss(
-            4,
+            "material",
             0,
             f"Its material is {insert.material or 'not known'}, not {needs.material}.",
             f"Take one of {needs.material}.",
@@ -178,38 +208,14 @@ def _word_miss(insert: Insert, joint: _Joint) -> _Miss | None:
     return None
 
 
-@lru_cache(maxsize=1024)
-def _canonical(name: str) -> str | None:
-    from firstpull.trade.threads import thread
-
-    try:
-        return thread(name).designation
-    except BadInput:
-        return None
-
-
-@lru_cache(maxsize=4096)
-def _plain(value_nm: int, unit: LengthUnit) -> str:
-    # A catalogue repeats its sizes, and exact decimal rounding is the dearest part of a rejection.
-    return show_length(value_nm, unit)
-
-
-def _material(name: str) -> str:
-    """The held material's main name, so that an alias is the same material; else the name itself."""
-    from firstpull.trade.materials import insert_material
-
-    held = insert_material(name)
-    return name.casefold() if held is None else held.name
-
-
-def _size_miss(insert: Insert, joint: _Joint) -> _Miss | None:
+def _size_miss(insert: Insert, joint: Asked) -> _Miss | None:
     over, under = joint.high - insert.grip_max.nanometres, insert.grip_min.nanometres - joint.low
     if over > 0:
         text = f"The thickest stack, {joint.show(joint.high)}, is {joint.show(over)} above its maximum grip of {joint.show(insert.grip_max.nanometres)}."
-        return _Miss(5, over, text, f"Take {joint.show(over)} off the stack, or the next longer grip range.")
+        return _Miss("grip", over, text, f"Take {joint.show(over)} off the stack, or the next longer grip range.")
     if under > 0:
         text = f"The thinnest stack, {joint.show(joint.low)}, is {joint.show(under)} below its minimum grip of {joint.show(insert.grip_min.nanometres)}."
-        return _Miss(5, under, text, f"Add a shim of {joint.show(under)}, or take the next shorter grip range.")
+        return _Miss("grip", under, text, f"Add a shim of {joint.show(under)}, or take the next shorter grip range.")
     if joint.room is None:
         return None
     head = head_height_nm(insert)
@@ -219,7 +225,9 @@ def _size_miss(insert: Insert, joint: _Joint) -> _Miss | None:
         lacks = before - joint.room
         maybe = " Its flange thickness is not known: give it, and it may fit." if head is None else ""
         text = f"Before setting it stands {joint.show(before)} behind the stack, {joint.show(lacks)} more than there is room."
-        return _Miss(6, lacks, text, f"Make {joint.show(lacks)} more room, or take a shorter insert.{maybe}")
+        return _Miss(
+            "room behind", lacks, text, f"Make {joint.show(lacks)} more room, or take a shorter insert.{maybe}"
+        )
     return None
 
 
@@ -238,7 +246,7 @@ class _Fit:
         return tuple(check.name for check in self.checks if check.capacity == "not known")
 
 
-def _judge(insert: Insert, joint: _Joint) -> _Fit | _Miss:
+def _judge(insert: Insert, joint: Asked) -> _Fit | _Miss:
     """Every check of an insert that passed the quick ones, or what the slow ones found."""
     checks = _checks(insert, joint)
     if isinstance(checks, _Miss):
@@ -249,17 +257,19 @@ def _judge(insert: Insert, joint: _Joint) -> _Fit | _Miss:
     for row in strength.rows:
         if not row.check.ok:
             judged = row.check.expected_margin if row.check.estimate else row.check.margin
-            return _Miss(20, round(1e6 * max(-(judged or 0.0), 0.0)), row.check.text, row.cure)
+            return _Miss("strength", round(1e6 * max(-(judged or 0.0), 0.0)), row.check.text, row.cure)
     checks = (*checks, *(row.check for row in strength.rows))
     return _Fit(_rank_key(insert, joint, checks), insert, checks, strength)
 
 
-def _checks(insert: Insert, joint: _Joint) -> tuple[Check, ...] | _Miss:
+def _checks(insert: Insert, joint: Asked) -> tuple[Check, ...] | _Miss:
     """The hard checks."""
     try:
         check_insert(insert)
     except BadInput as problem:
-        return _Miss(7, 0, f"Its data cannot be right: {problem.what}", f"Correct {problem.where} in the catalogue.")
+        return _Miss(
+            "data", 0, f"Its data cannot be right: {problem.what}", f"Correct {problem.where} in the catalogue."
+        )
     needs = joint.needs
     checks = [_word("thread", joint.thread, insert.thread)]
     end = "closed" if needs.sealed else needs.end
@@ -269,9 +279,9 @@ def _checks(insert: Insert, joint: _Joint) -> tuple[Check, ...] | _Miss:
     checks.append(_grip_check(insert, joint))
     checks.extend(_room_checks(insert, joint))
     rows = surroundings_rows(insert, joint.stack, needs, load_ceiling_n=joint.load_ceiling_n, unit=joint.unit)
-    for place, row in enumerate(rows):
+    for row in rows:
         if not row.check.ok:
-            return _Miss(8 + place, row.by, row.check.text, row.cure)
+            return _Miss(row.check.name, row.by, row.check.text, row.cure)
         checks.append(row.check)
     torque_checks = _torque_checks(insert, joint.torque_nm)
     if isinstance(torque_checks, _Miss):
@@ -287,11 +297,11 @@ def _word(name: str, wanted: str, has: str) -> Check:
     return Check(name, wanted, has, None, "", True, f"{name.capitalize()}: {has}.", "catalogue")
 
 
-def _grip_check(insert: Insert, joint: _Joint) -> Check:
+def _grip_check(insert: Insert, joint: Asked) -> Check:
     least, most = insert.grip_min.nanometres, insert.grip_max.nanometres
     margin = 2 * min(joint.low - least, most - joint.high) / (most - least)
-    demand = f"{_plain(joint.low, joint.unit)} to {_plain(joint.high, joint.unit)}"
-    offer = f"{_plain(least, joint.unit)} to {_plain(most, joint.unit)}"
+    demand = f"{plain_length(joint.low, joint.unit)} to {plain_length(joint.high, joint.unit)}"
+    offer = f"{plain_length(least, joint.unit)} to {plain_length(most, joint.unit)}"
     return Check(
         "grip",
         demand,
@@ -304,7 +314,7 @@ def _grip_check(insert: Insert, joint: _Joint) -> Check:
     )
 
 
-def _room_checks(insert: Insert, joint: _Joint) -> list[Check]:
+def _room_checks(insert: Insert, joint: Asked) -> list[Check]:
     if joint.room is None:
         return []
     before = insert.length_free.nanometres - (head_height_nm(insert) or 0) - joint.low
@@ -336,7 +346,7 @@ def _torque_checks(insert: Insert, wanted_nm: float | None) -> list[Check] | _Mi
         return [Check("torque", wanted_nm, "not known", None, "N·m", True, text)]
     if wanted_nm > most:
         return _Miss(
-            18,
+            "torque",
             round(1000 * (wanted_nm - most)),
             f"It takes {most:g} N·m of tightening torque at most, not {wanted_nm:g}.",
             f"Tighten with {most:g} N·m or less, or take a stronger insert.",
@@ -345,7 +355,7 @@ def _torque_checks(insert: Insert, wanted_nm: float | None) -> list[Check] | _Mi
     return [Check("torque", wanted_nm, most, round((most - wanted_nm) / most, 6), "N·m", True, text, "catalogue")]
 
 
-def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
+def _tool_checks(insert: Insert, joint: Asked) -> list[Check] | _Miss:
     tool, stroke = joint.needs.tool, _stroke_nm(insert, joint)
     if tool is None:
         return []
@@ -363,7 +373,7 @@ def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
         ]
     found = capacity(tool, stroke_mm=stroke / NM_PER_MM, load_n=insert.setting_load_n, unit=joint.unit)
     if not found.ok:
-        return _Miss(19, 0, found.reasons[0], "Use a tool that can, or take another insert.")
+        return _Miss("tool", 0, found.reasons[0], "Use a tool that can, or take another insert.")
     checks = []
     if tool.stroke_max is not None:
         gross, most = found.gross_stroke_mm, tool.stroke_max.mm
@@ -378,7 +388,7 @@ def _tool_checks(insert: Insert, joint: _Joint) -> list[Check] | _Miss:
     return checks
 
 
-def _stroke_nm(insert: Insert, joint: _Joint) -> int | None:
+def _stroke_nm(insert: Insert, joint: Asked) -> int | None:
     return (
         None
         if insert.set_allowance is None
@@ -390,7 +400,7 @@ def _tightest(checks: Sequence[Check]) -> Check:
     return min((check for check in checks if check.margin is not None), key=lambda check: check.margin or 0.0)
 
 
-def _rank_key(insert: Insert, joint: _Joint, checks: Sequence[Check]) -> tuple[float, int, int, str]:
+def _rank_key(insert: Insert, joint: Asked, checks: Sequence[Check]) -> tuple[float, int, int, str]:
     return (
         -(_tightest(checks).margin or 0.0),
         insert.grip_max.nanometres - joint.value,
@@ -399,7 +409,7 @@ def _rank_key(insert: Insert, joint: _Joint, checks: Sequence[Check]) -> tuple[f
     )
 
 
-def _candidate(rank: int, fitting: Sequence[_Fit], joint: _Joint) -> Candidate:
+def _candidate(rank: int, fitting: Sequence[_Fit], joint: Asked) -> Candidate:
     fit = fitting[rank - 1]
     insert, checks = fit.insert, fit.checks
     tightest = _tightest(checks)

@@ -155,25 +155,26 @@ def head_height_nm(insert: Insert) -> int | None:
 
 
 def _check_values(insert: Insert, where: str) -> None:
-    if not insert.thread.strip():
-        raise BadInput("The thread is missing.", where=f"{where}.thread", hint="For example “M6” or “1/4-20 UNC”.")
-    for name in LENGTH_NAMES:
+    for name in ("thread", *LENGTH_NAMES, *(FORM.choices or {}), *sorted(FORM.numbers), "head_marks"):
         value = getattr(insert, name)
         if value is not None or name in REQUIRED:
-            field_readers.length(
-                value, f"{where}.{name}", zero=name in ("grip_min", "hole_tolerance", "set_allowance_min")
-            )
-    for name, words in (FORM.choices or {}).items():
-        field_readers.choice(getattr(insert, name), words, f"{where}.{name}")
-    for name in FORM.numbers:
-        if getattr(insert, name) is not None:
-            field_readers.positive(getattr(insert, name), f"{where}.{name}")
-    if insert.head_marks is not None and not 0 <= field_readers.whole(insert.head_marks, f"{where}.head_marks") <= 20:
-        raise BadInput(
-            f"{insert.head_marks} head marks cannot be right.",
-            where=f"{where}.head_marks",
-            hint="A number from 0 to 20.",
-        )
+            check_value(name, value, where=where)
+
+
+def check_value(name: str, value: Any, *, where: str) -> None:
+    """Raises BadInput when ``value`` cannot be that of field ``name``, whatever the other fields hold."""
+    place = f"{where}.{name}"
+    if name == "thread":
+        if not value.strip():
+            raise BadInput("The thread is missing.", where=place, hint="For example “M6” or “1/4-20 UNC”.")
+    elif name in FORM.lengths:
+        field_readers.length(value, place, zero=name in ("grip_min", "hole_tolerance", "set_allowance_min"))
+    elif name in (FORM.choices or {}):
+        field_readers.choice(value, (FORM.choices or {})[name], place)
+    elif name in FORM.numbers:
+        field_readers.positive(value, place)
+    elif name in FORM.whole and not 0 <= field_readers.whole(value, place) <= 20:
+        raise BadInput(f"{value} head marks cannot be right.", where=place, hint="A number from 0 to 20.")
 
 
 def _check_allowance(insert: Insert, where: str) -> None:
