@@ -20,6 +20,10 @@ MAX_ROWS = 200_000
 MAX_COLUMNS = 200
 MAX_CELL = 2_000
 
+WESTERN_NOTE = (
+    "The text is not UTF-8; it was read as Western European (Windows-1252). Check letters such as ä, é and µ."
+)
+
 _DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab"}
 _RISKY_START = re.compile(r"'*[=+\-@\t\r\n＝＋－＠]")
 _GUARDED_START = re.compile(r"'+[=+\-@\t\r\n＝＋－＠]")
@@ -68,10 +72,23 @@ def read_tables(data: bytes, *, filename: str, sheet: str | None = None) -> tupl
             where=filename,
             hint="Split it into smaller files.",
         )
-    if data[:4] in (b"PK\x03\x04", b"PK\x05\x06"):
+    if is_workbook(data):
         from firstpull.exchange.workbook_cells import read_workbook
 
         return read_workbook(data, filename=filename, sheet=sheet)
+    check_kind(data, filename=filename)
+    if sheet is not None:
+        raise BadInput("A CSV file has no sheets to choose from.", where=filename, hint="Leave the sheet out.")
+    return (read_delimited(data, filename=filename),)
+
+
+def is_workbook(data: bytes) -> bool:
+    """Whether ``data`` begins as an XLSX file does."""
+    return data[:4] in (b"PK\x03\x04", b"PK\x05\x06")
+
+
+def check_kind(data: bytes, *, filename: str) -> None:
+    """Raises BadInput for files that people take for a table and that are none."""
     if data[:4] == b"\xd0\xcf\x11\xe0":
         raise BadInput(
             "This is an old spreadsheet file (XLS) or a protected one.",
@@ -80,21 +97,18 @@ def read_tables(data: bytes, *, filename: str, sheet: str | None = None) -> tupl
         )
     if data[:4] == b"%PDF":
         raise BadInput("This is a PDF, not a table.", where=filename, hint="Type or export the table as CSV or XLSX.")
-    if sheet is not None:
-        raise BadInput("A CSV file has no sheets to choose from.", where=filename, hint="Leave the sheet out.")
-    return (read_delimited(data, filename=filename),)
 
 
 def read_delimited(data: bytes, *, filename: str) -> TextTable:
     """Read delimited text: comma, semicolon or tab; UTF-8, UTF-16 or Western European (with a note). Raises BadInput."""
     text, notes = _decode(data, filename)
-    delimiter = _delimiter(text)
+    delimiter = delimiter_of(text)
     rows: list[TextRow] = []
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=False)
     try:
         # Rows are counted as a spreadsheet shows them: a quoted cell with line breaks is one row, a blank line too.
         for number, cells in enumerate(reader, start=1):
-            rows.append(_text_row(number, cells, filename))
+            rows.append(text_row(number, cells, filename))
             if number > MAX_ROWS:
                 raise BadInput(
                     f"The table has more than {MAX_ROWS} rows.", where=filename, hint="Split it into smaller files."
@@ -106,11 +120,17 @@ def read_delimited(data: bytes, *, filename: str) -> TextTable:
             hint="Check the quotation marks, or export it again as CSV.",
         )
     if delimiter != ",":
-        notes.append(f"Cells are separated by {_DELIMITERS[delimiter]}s.")
+        notes.append(separator_note(delimiter))
     return TextTable(tuple(rows), tuple(notes))
 
 
-def _text_row(number: int, cells: list[str], filename: str) -> TextRow:
+def separator_note(delimiter: str) -> str:
+    """What a person is told of a separator that is no comma."""
+    return f"Cells are separated by {_DELIMITERS[delimiter]}s."
+
+
+def text_row(number: int, cells: list[str], filename: str) -> TextRow:
+    """The row of raw ``cells``, trimmed. Raises BadInput when there are more than any table has."""
     if len(cells) > MAX_COLUMNS:
         raise BadInput(
             f"The row has {len(cells)} cells; at most {MAX_COLUMNS} columns are read.",
@@ -169,14 +189,13 @@ def _decode_eight_bit(data: bytes) -> tuple[str, list[str]]:
         return data.decode("utf-8"), []
     except UnicodeDecodeError:
         pass
-    note = "The text is not UTF-8; it was read as Western European (Windows-1252). Check letters such as ä, é and µ."
     try:
-        return data.decode("cp1252"), [note]
+        return data.decode("cp1252"), [WESTERN_NOTE]
     except UnicodeDecodeError:
-        return data.decode("latin-1"), [note.replace("Windows-1252", "Latin-1")]
+        return data.decode("latin-1"), [WESTERN_NOTE.replace("Windows-1252", "Latin-1")]
 
 
-def _delimiter(text: str) -> str:
+def delimiter_of(text: str) -> str:
     """The separator that most of the first lines share most often; the comma when nothing speaks for another."""
     lines = [_without_quoted(line) for line in text[:20_000].splitlines()[:40] if line.strip()]
     best, best_score = ",", 0

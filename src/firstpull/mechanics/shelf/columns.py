@@ -69,6 +69,11 @@ class Gatherer:
         """The next rows by their places, which :meth:`place` gave."""
         self._lots.append(codes)
 
+    def add_column(self, column: Column) -> None:
+        """The next rows, all of ``column``."""
+        places = np.fromiter((self.place(value) for value in column.values), np.uint32, len(column.values))
+        self.add_coded(places[column.codes])
+
     def column(self) -> Column:
         """The column of all rows so far, its codes in the smallest type that holds them."""
         codes = np.concatenate(self._lots) if self._lots else np.zeros(0, np.uint32)

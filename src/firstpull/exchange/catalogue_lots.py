@@ -1,0 +1,231 @@
+"""Many rows of a table of inserts at once: each distinct cell is read once, and the columns are checked as a whole.
+
+A row that is not plainly good is left to :func:`firstpull.exchange.catalogue_rows.read_row`, which alone says what is
+wrong with it, so that a long table is judged as a short one is.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, fields
+from itertools import islice
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstpull.errors import BadInput
+from firstpull.exchange.catalogue_columns import FIELDS, RULES, map_columns
+from firstpull.exchange.catalogue_columns import Column as Heading
+from firstpull.exchange.catalogue_rows import Reading, read_cell, read_row
+from firstpull.exchange.catalogue_table import cell_text, heading_text
+from firstpull.exchange.table_cells import MAX_CELL, text_row, unguard
+from firstpull.exchange.table_file import rows_of_text
+from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.shelf import Column, Shelf
+from firstpull.mechanics.shelf.columns import Gatherer
+from firstpull.mechanics.shelf.plausible import plausible
+from firstpull.mechanics.shelf.shelf import COLUMN_NAMES
+from firstpull.mechanics.shelf.view import View
+
+LOT_ROWS = 20_000
+_MOST_KNOWN_CELLS = 200_000
+_BAD = object()
+_DEFAULTS: dict[str, Any] = {one.name: one.default for one in fields(Insert) if one.name in COLUMN_NAMES}
+_TO_QUOTE = re.compile('[",\r\n]')
+Row = tuple[int, list[str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """Good rows: their numbers in the file, their parts, and every other measure as a column."""
+
+    numbers: NDArray[np.int64]
+    parts: list[str]
+    columns: dict[str, Column]
+
+    def take(self, rows: NDArray[Any]) -> Lot:
+        """Only ``rows``, in that order."""
+        columns = {name: column.take(rows) for name, column in self.columns.items()}
+        return Lot(self.numbers[rows], [self.parts[row] for row in rows.tolist()], columns)
+
+    def insert(self, row: int) -> Insert:
+        """The insert of one row of the lot."""
+        values = {name: column.values[column.codes[row]] for name, column in self.columns.items()}
+        return Insert(part=self.parts[row], **values)
+
+
+class LotReader:
+    """Reads rows under ``headings`` into lots; problems go to ``reading``."""
+
+    def __init__(self, headings: Sequence[Heading], reading: Reading, *, filename: str) -> None:
+        self._headings = headings
+        self._reading = reading
+        self._filename = filename
+        self._known: dict[int, dict[str, Any]] = {heading.index: {} for heading in headings if heading.field}
+
+    def read(self, rows: Sequence[Row]) -> Lot:
+        """The good rows of ``rows``, which are numbered as a spreadsheet shows them."""
+        width = len(self._headings)
+        slow = [index for index, (_number, cells) in enumerate(rows) if len(cells) != width]
+        fast = [row for row in rows if len(row[1]) == width] if slow else list(rows)
+        lot, doubtful = self._columns(fast)
+        left = [rows[index] for index in slow] + [fast[index] for index in doubtful]
+        return lot if not left else self._with_slow(lot, sorted(left, key=lambda row: row[0]))
+
+    def _columns(self, rows: Sequence[Row]) -> tuple[Lot, list[int]]:
+        """The rows that are good for sure, and the places of the others."""
+        numbers = np.fromiter((number for number, _cells in rows), np.int64, len(rows))
+        by_column = list(zip(*(cells for _number, cells in rows), strict=True)) if rows else []
+        good = np.ones(len(rows), bool)
+        columns: dict[str, Column] = {name: _same(value, len(rows)) for name, value in _DEFAULTS.items()}
+        parts: list[str] = []
+        for heading in self._headings if rows else ():
+            if heading.field is None:
+                continue
+            column, bad = self._column(heading, by_column[heading.index])
+            good &= ~bad
+            if heading.field == "part":
+                parts = [column.values[code] for code in column.codes.tolist()]
+            else:
+                columns[heading.field] = column
+        if not rows:
+            return Lot(numbers, [], columns), []
+        good &= plausible(columns, _view(columns))
+        if good.all():
+            return Lot(numbers, parts, columns), []
+        return Lot(numbers, parts, columns).take(np.flatnonzero(good)), np.flatnonzero(~good).tolist()
+
+    def _column(self, heading: Heading, cells: Sequence[str]) -> tuple[Column, NDArray[np.bool_]]:
+        """A column with its bad rows, whose values are then those of an empty cell."""
+        known = self._known[heading.index]
+        if len(known) > _MOST_KNOWN_CELLS:
+            known.clear()
+        place: dict[str, int] = {}
+        values: list[Any] = []
+        bad: list[bool] = []
+        default = _DEFAULTS.get(heading.field or "", "")
+        for cell in dict.fromkeys(cells):
+            value = known.get(cell)
+            if value is None:
+                value = known[cell] = self._value(heading, cell)
+            place[cell] = len(values)
+            bad.append(value is _BAD)
+            values.append(default if value is _BAD else value[0])
+        codes = np.fromiter(map(place.__getitem__, cells), np.uint32, len(cells))
+        return Column(tuple(values), codes), np.array(bad, bool)[codes]
+
+    def _value(self, heading: Heading, cell: str) -> Any:
+        """The value of a cell in a tuple, or ``_BAD``: then the row is read again, to say why."""
+        rule = RULES[heading.field or ""]
+        if len(cell) > MAX_CELL or heading.heading in self._reading.unit_missing:
+            return _BAD
+        text = unguard(cell.strip())
+        if not text:
+            return _BAD if rule.required else (_DEFAULTS[rule.name],)
+        try:
+            return (read_cell(self._reading, rule, heading, text),)
+        except BadInput:
+            return _BAD
+
+    def _with_slow(self, lot: Lot, rows: Sequence[Row]) -> Lot:
+        """The lot with what is good of ``rows``, each read alone."""
+        found: list[tuple[int, Insert]] = []
+        for number, cells in rows:
+            row = text_row(number, cells, self._filename)
+            insert = None if row.empty else read_row(self._reading, self._headings, row)
+            if insert is not None:
+                found.append((number, insert))
+        if not found:
+            return lot
+        both = [lot, lot_of((insert for _number, insert in found), [number for number, _insert in found])]
+        joined = join(both)
+        return joined.take(np.argsort(joined.numbers, kind="stable"))
+
+
+def lot_of(inserts: Iterable[Insert], numbers: Sequence[int] | None = None) -> Lot:
+    """A lot of inserts that are there already, in their order."""
+    rows = list(inserts)
+    columns = {}
+    for name in COLUMN_NAMES:
+        gatherer = Gatherer()
+        gatherer.add(getattr(insert, name) for insert in rows)
+        columns[name] = gatherer.column()
+    places = np.arange(len(rows)) if numbers is None else np.asarray(numbers)
+    return Lot(places.astype(np.int64), [insert.part for insert in rows], columns)
+
+
+def join(lots: Sequence[Lot]) -> Lot:
+    """One lot of several, in their order."""
+    columns = {}
+    for name in COLUMN_NAMES:
+        gatherer = Gatherer()
+        for lot in lots:
+            gatherer.add_column(lot.columns[name])
+        columns[name] = gatherer.column()
+    return Lot(np.concatenate([lot.numbers for lot in lots]), [part for lot in lots for part in lot.parts], columns)
+
+
+def lot_of_shelf(shelf: Shelf, rows: NDArray[np.int64]) -> Lot:
+    """Rows of a shelf as a lot; the numbers are the shelf's."""
+    columns = {name: column.take(rows) for name, column in shelf.columns.items()}
+    return Lot(rows, [shelf.parts[row] for row in rows.tolist()], columns)
+
+
+def heading_line() -> str:
+    """The column names under which :func:`lines_of` writes, as one line of CSV without its end."""
+    return ",".join(heading_text(rule) for rule in FIELDS)
+
+
+def lines_of(lot: Lot) -> list[str]:
+    """Each row as one line of CSV that reads back the same, without its end. Raises BadInput for a text that no table holds."""
+    texts = []
+    for rule in FIELDS:
+        if rule.name == "part":
+            texts.append([_quoted(cell_text(part, rule, part)) for part in lot.parts])
+            continue
+        column = lot.columns[rule.name]
+        made = np.array([_quoted(cell_text(value, rule, "")) for value in column.values], object)
+        texts.append(made[column.codes].tolist())
+    return list(map(",".join, zip(*texts, strict=True)))
+
+
+def lots_of_text(text: str) -> Iterator[Lot]:
+    """The lots of a table that :func:`heading_line` and :func:`lines_of` wrote. Raises BadInput for anything else."""
+    rows = enumerate(rows_of_text(text), 1)
+    _number, heading = next(rows, (0, []))
+    reading = Reading()
+    reader = LotReader(map_columns(heading, where="table"), reading, filename="table")
+    while some := list(islice(rows, LOT_ROWS)):
+        yield reader.read(some)
+    if reading.problems:
+        first = reading.problems[0]
+        raise BadInput(f"{first.what} {first.hint}", where=f"row {first.row}, {first.column}")
+
+
+def _quoted(text: str) -> str:
+    if not _TO_QUOTE.search(text):
+        return text
+    out = io.StringIO(newline="")
+    csv.writer(out, lineterminator="").writerow([text])
+    return out.getvalue()
+
+
+def _same(value: Any, count: int) -> Column:
+    return Column((value,), np.zeros(count, np.uint8))
+
+
+def _view(columns: dict[str, Column]) -> View:
+    tables: dict[str, NDArray[Any]] = {}
+
+    def numbers(name: str) -> NDArray[Any]:
+        if name not in tables:
+            column = columns[name]
+            small: NDArray[Any] = column.nanometres() if RULES[name].kind == "length" else column.numbers()
+            tables[name] = small[column.codes]
+        return tables[name]
+
+    return View(columns, numbers, slice(None))
