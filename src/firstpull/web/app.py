@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import AsyncIterator, Callable, Collection, Sequence
+from contextlib import asynccontextmanager
 
 from fastapi import APIRouter, FastAPI
+from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
@@ -16,14 +18,32 @@ from firstpull.web.guard import LOCAL_HOSTS, Guard
 from firstpull.web.render import STATIC, environment
 
 
-def create_app(*, routers: Sequence[APIRouter] = (), hosts: Collection[str] = LOCAL_HOSTS) -> FastAPI:
+def create_app(
+    *,
+    routers: Sequence[APIRouter] = (),
+    hosts: Collection[str] = LOCAL_HOSTS,
+    close: Callable[[], None] = lambda: None,
+) -> FastAPI:
     """The application.
 
     ``routers`` bring the pages that act on jobs; they come before the frame's own pages. ``hosts`` are the names the
-    bench answers to, at any port. Makes no outside request and serves no page of another's (the OpenAPI description
-    is at /openapi.json, without a viewer).
+    bench answers to, at any port. ``close`` is called when the server ends. Makes no outside request and serves no
+    page of another's (the OpenAPI description is at /openapi.json, without a viewer).
     """
-    app = FastAPI(title="firstpull", version=__version__, docs_url=None, redoc_url=None, openapi_url="/openapi.json")
+
+    @asynccontextmanager
+    async def until_it_ends(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        await run_in_threadpool(close)
+
+    app = FastAPI(
+        title="firstpull",
+        version=__version__,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/openapi.json",
+        lifespan=until_it_ends,
+    )
     for router in (*routers, person.router, pages.router):
         app.include_router(router)
     app.mount("/static", _Static(directory=STATIC), name="static")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fastapi import FastAPI
 
+from firstpull.jobs import standardise_search
 from firstpull.jobs.workshop import Workshop
 from firstpull.web import (
     choose,
@@ -27,6 +28,7 @@ from firstpull.web import (
     record,
     run,
     set_up,
+    standardise,
     strike,
     tool_forms,
     tools,
@@ -44,6 +46,7 @@ ROUTERS = (
     identify.router,
     in_hand.router,
     insert_import.router,
+    standardise.router,
     inserts.router,
     choose.router,
     find_allowance.router,
@@ -62,7 +65,9 @@ ROUTERS = (
 
 
 def create_bench(workshop: Workshop) -> FastAPI:
-    """The application on ``workshop``; closing the workshop is the caller's."""
-    app = create_app(routers=ROUTERS)
+    """The application on ``workshop``; closing the workshop is the caller's. Searches end when the server does."""
+    searches = standardise_search.searches()
+    app = create_app(routers=ROUTERS, close=searches.close)
     app.state.workshop = workshop
+    app.state.searches = searches
     return app

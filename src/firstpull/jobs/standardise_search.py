@@ -1,0 +1,90 @@
+"""The search for the fewest part numbers over jobs of the book, as long work beside the pages."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from firstpull.errors import BadInput
+from firstpull.jobs.long_work import LongWork
+from firstpull.jobs.standardise import standardise_joints
+from firstpull.jobs.workshop import Book
+from firstpull.mechanics.counted import Estimates
+from firstpull.mechanics.cover import Progress
+from firstpull.mechanics.identify_model import canonical
+from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.standardise import Joint, NotServed, Standard, why_not_served
+from firstpull.mechanics.tool import Tool
+from firstpull.units import LengthUnit
+
+LONGEST_S = 900.0
+_UNITS: tuple[LengthUnit, ...] = ("mm", "in")
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is searched for: joints with the ids of their jobs (in the same order), and tools by name."""
+
+    book: Book
+    jobs: tuple[str, ...]
+    joints: tuple[Joint, ...]
+    tools: tuple[tuple[str, Tool], ...]
+    min_margin: float
+    estimates: Estimates = "expected"
+    time_limit_s: float = LONGEST_S
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What was found, and who is not served in each unit."""
+
+    found: Standard
+    not_served: dict[LengthUnit, tuple[NotServed, ...]]
+
+
+Searches = LongWork[Question, Answer]
+
+
+def searches() -> Searches:
+    """A place for searches; closing it is the caller's."""
+    return LongWork(_search)
+
+
+def inserts_for(book: Book, joints: Sequence[Joint]) -> list[Insert]:
+    """The catalogue's inserts of the joints' threads. Raises BadInput when there is none of any."""
+    wanted = {canonical(joint.needs.thread) for joint in joints}
+    rows = [insert for insert in book.inserts().values() if canonical(insert.thread) in wanted]
+    if not rows:
+        names = ", ".join(sorted(str(name) for name in wanted))
+        raise BadInput(
+            f"The catalogue has no insert with {names}.", where="catalogue", hint="Bring a table with it in."
+        )
+    return rows
+
+
+def _search(asked: Question, stopped: Callable[[], bool], progress: Callable[[Progress], None]) -> Answer:
+    rows = inserts_for(asked.book, asked.joints)
+    found = standardise_joints(
+        asked.joints,
+        rows,
+        min_margin=asked.min_margin,
+        estimates=asked.estimates,
+        tools=asked.tools,
+        time_limit_s=asked.time_limit_s,
+        cancelled=stopped,
+        progress=progress,
+    )
+    return Answer(found, {unit: _not_served(asked, rows, found, unit=unit) for unit in _UNITS})
+
+
+def _not_served(asked: Question, rows: Sequence[Insert], found: Standard, *, unit: LengthUnit) -> tuple[NotServed, ...]:
+    """Who is not served, with the lengths of the reasons in ``unit``."""
+    by_name = {joint.name: replace(joint, unit=unit) for joint in asked.joints}
+    told = {joint.name: joint.unit for joint in asked.joints}
+    return tuple(
+        row if told[row.joint] == unit else _again(asked, by_name[row.joint], rows) or row for row in found.not_served
+    )
+
+
+def _again(asked: Question, joint: Joint, rows: Sequence[Insert]) -> NotServed | None:
+    return why_not_served(joint, rows, min_margin=asked.min_margin, estimates=asked.estimates, tools=asked.tools)
