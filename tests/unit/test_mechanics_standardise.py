@@ -85,7 +85,7 @@ def test_a_margin_under_what_is_asked_says_what_would_be_accepted() -> None:
     found = standardise((joint("edge", "4.96"),), ALL)
     assert found.served == ()
     assert found.not_served[0].reason.startswith("It fits, but its grip has 4 % to spare, under the 10 % asked for.")
-    assert "a least margin of 0.04" in found.not_served[0].cure
+    assert "Accept 4 % for it" in found.not_served[0].cure
     assert found.text == "No joint can be served."
     assert found.proven
 
@@ -129,7 +129,7 @@ def test_an_estimate_counts_on_average_unless_its_worst_is_asked_for() -> None:
     strict = standardise((lid,), (slim,), estimates="worst", min_margin=0.0)
     assert strict.served == ()
     assert "falls" in strict.not_served[0].reason
-    assert "prove it by test" in strict.not_served[0].cure
+    assert "Prove it by test" in strict.not_served[0].cure
 
 
 def test_a_torque_that_is_found_does_not_speak_for_the_insert() -> None:
@@ -231,7 +231,11 @@ def test_stopping_is_said() -> None:
     found = standardise(JOINTS, (*ALL, far), cancelled=later, min_margin=0.1)
     assert len(found.served) == 3
     assert not found.proven
-    assert "not fewer than 1" in found.notes[0]
+    assert found.notes[0].startswith("Stopped: fewer part numbers cannot do")
+    asked.clear()
+    two = standardise(JOINTS, (*ALL, far), cancelled=later, min_margin=0.4)
+    assert (len(two.inserts), two.least_inserts) == (2, 1)
+    assert "fewer may do, but not fewer than 1" in two.notes[0]
 
 
 def test_progress_tells_joints_then_steps() -> None:

@@ -11,7 +11,7 @@ from firstpull.mechanics import fields as field_readers
 from firstpull.mechanics.check import Check
 from firstpull.mechanics.choose import Candidate, Choice, Needs, choose
 from firstpull.mechanics.counted import ESTIMATES, Counted, Estimates, counted_margin
-from firstpull.mechanics.cover import Option, Progress, fewest
+from firstpull.mechanics.cover import Cover, Option, Progress, fewest
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import JointDemand
 from firstpull.mechanics.stack import Stack
@@ -172,7 +172,7 @@ def standardise(
         proven=cover.proven,
         least_inserts=cover.least_items,
         text=_text(len(served), len(cover.items), len(own), not_served=len(not_served)),
-        notes=_notes(cover.proven, cover.least_items, served),
+        notes=_notes(cover, served),
     )
 
 
@@ -261,13 +261,12 @@ def _no_fit(
     if short:
         best, counted = min(short, key=lambda item: (-item[1].margin, item[0].insert.name))
         least = math.floor(counted.margin * 100) / 100
-        spare = f"has {_share(counted.margin)} to spare, under the {_share(min_margin)} asked for"
-        # at worst an estimate may fall short of what it holds on average
-        cure = "At worst it falls short: prove it by test, or change the joint."
         if least >= 0:
-            cure = f"Accept {_share(least)} for it (a least margin of {least:g}), or change the joint."
-        else:
+            spare = f"has {_share(least)} to spare, under the {_share(min_margin)} asked for"
+            cure = f"Accept {_share(least)} for it, or change the joint."
+        else:  # at worst an estimate may fall short of what it holds on average
             spare = f"falls {_share(-counted.margin)} short at worst"
+            cure = "Prove it by test, or change the joint."
         reason = f"It fits, but its {counted.check.name} {spare}. {counted.check.text}"
         return NotServed(joint.name, best.insert.name, reason, cure)
     nearest = next(row for choice in choices for row in choice.rejected)
@@ -342,10 +341,14 @@ def _count(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-def _notes(proven: bool, least: int, served: Sequence[Served]) -> tuple[str, ...]:
-    notes = [f"Stopped before it was proven: fewer may do, but not fewer than {least}. Give it more time."]
-    if proven:
+def _notes(cover: Cover, served: Sequence[Served]) -> tuple[str, ...]:
+    if cover.proven:
         notes = ["Proven: no smaller set serves these joints with this margin."]
+    elif len(cover.items) <= cover.least_items:
+        notes = ["Stopped: fewer part numbers cannot do, but threads, tools or margins may still get better."]
+    else:
+        least = cover.least_items
+        notes = [f"Stopped before it was proven: fewer may do, but not fewer than {least}. Give it more time."]
     short = sum(row.worst_margin < 0 for row in served)
     if short:
         stands = "joint holds" if short == 1 else "joints hold"

@@ -76,8 +76,7 @@ def do_fewest(request: Request, asked: Annotated[Asked, Form()]) -> Response:
             raise BadInput("The catalogue is empty.", where="start", hint="Bring a table of inserts in first.")
         started = _searches(request).start(question, slip=asked.client_id[:64])
     except Unsafe as problem:
-        buttons = ({"label": TEXTS["fewest"]["leave_out"], "do": "leave_out"},)
-        return _pick_page(here, asked, problem=problem_of(problem, *buttons), status_code=409)
+        return _pick_page(here, asked, problem=problem_of(problem), leave_out=True, status_code=409)
     except FirstpullError as problem:
         return _pick_page(here, asked, problem=problem_of(problem), status_code=422)
     return RedirectResponse(f"{ADDRESS}/{started}", status_code=303)
@@ -187,8 +186,17 @@ def _picked(here: Desk, asked: Asked) -> _Picked:
     return _Picked(rows, frozenset(ticked), carried, count_live_jobs(here.book, words=q))
 
 
-def _pick_page(here: Desk, asked: Asked, *, problem: dict[str, Any] | None = None, status_code: int = 200) -> Response:
+def _pick_page(
+    here: Desk,
+    asked: Asked,
+    *,
+    problem: dict[str, Any] | None = None,
+    leave_out: bool = False,
+    status_code: int = 200,
+) -> Response:
     words = TEXTS["fewest"]
+    start = {"label": words["start"], "do": "start"}
+    other = {"label": words["back"], "address": "/inserts", "kind": "other"}
     picked = _picked(here, asked)
     where = (problem or {}).get("where", "")
     margin = entry(
@@ -204,10 +212,13 @@ def _pick_page(here: Desk, asked: Asked, *, problem: dict[str, Any] | None = Non
         "client_id": uuid.uuid4().hex,
         "margin": {**margin, "maxlength": 20},
         "worst": bool(asked.worst),
+        "buttons": [{"label": words["leave_out"], "do": "leave_out"}, {**start, "kind": "other"}]
+        if leave_out
+        else [start, other],
         "problem": problem if where != "margin" else None,
-        "rows": [_row(here, row, ticked=row.job in picked.ticked) for row in picked.rows],
+        "rows": [_row(here, row, ticked=row.job in picked.ticked) for row in picked.rows if row.joint is not None],
+        "out": [_row(here, row, ticked=row.job in picked.ticked) for row in picked.rows if row.joint is None],
         "carried": picked.carried,
-        "ticked": len([row for row in picked.rows if row.job in picked.ticked]) + len(picked.carried),
         "q": asked.q.strip()[:80],
         "searchable": bool(asked.q.strip()) or picked.found > _SEARCH_FROM,
         "left_out": picked.found - len(picked.rows),
@@ -230,7 +241,6 @@ def _row(here: Desk, row: JobJoint, *, ticked: bool) -> dict[str, Any]:
         "title": row.title,
         "note": " · ".join(part for part in parts if part),
         "ticked": ticked,
-        "able": row.joint is not None,
         "problem": row.problem,
         "cure": row.cure,
         "address": here.address(row.job, "choose"),

@@ -124,7 +124,8 @@ def _facts(found: Standard, seconds: float) -> list[dict[str, str]]:
     ]
     if not found.proven:
         rows.insert(0, {"name": words["bound"], "value": str(found.least_inserts)})
-    return [*rows, {"name": words["time"], "value": _seconds(seconds)}]
+        rows.append({"name": words["time"], "value": _seconds(seconds)})
+    return rows
 
 
 def _needed(here: Desk, found: Standard) -> list[dict[str, Any]]:
@@ -154,12 +155,13 @@ def _mandrels(tool: ToolState, thread: str) -> list[str]:
 
 
 def _parts(here: Desk, found: Standard, jobs: dict[str, str]) -> list[dict[str, Any]]:
+    by_name = sorted(found.served, key=lambda row: row.joint.casefold())
     return [
         {
             "part": insert.part,
             "note": f"{insert.thread}, {insert.material}".rstrip(", "),
             "address": f"/inserts/row?part={quote(insert.part, safe='')}",
-            "joints": [_taker(here, row, jobs) for row in found.served if row.insert.part == insert.part],
+            "joints": [_taker(here, row, jobs) for row in by_name if row.insert.part == insert.part],
         }
         for insert in found.inserts
     ]
@@ -189,8 +191,8 @@ def _left(here: Desk, row: NotServed, jobs: dict[str, str]) -> dict[str, Any]:
         "joint": row.joint,
         "address": here.address(jobs[row.joint], "choose"),
         "nearest": row.nearest,
-        "reason": row.reason,
-        "cure": row.cure,
+        "reason": row.reason.replace(" %", "\u00a0%"),
+        "cure": row.cure.replace(" %", "\u00a0%"),
     }
 
 
