@@ -175,3 +175,10 @@ def test_a_coating_parts_the_metals_on_the_faces_only() -> None:
     )
     plated = chosen(insert=stainless, stack=zinc, surroundings="normal")
     assert "stainless A2 on zinc plate: 0.75 V apart" in plated.rejected[0].reason
+
+
+def test_a_hole_that_is_not_given_is_said_with_a_usual_one() -> None:
+    """Without the part's hole the jack-out row tells of a medium one, 6.6 mm on 13 mm of flange, and judges nothing."""
+    usual = row(chosen(joint=JointDemand()), "jack-out")
+    assert (usual.demand, usual.capacity, usual.margin, usual.ok) == (6.6, 13.0, None, True)
+    assert "a medium one, 6.60 mm, bears on the flange" in usual.text

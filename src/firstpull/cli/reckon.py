@@ -18,6 +18,11 @@ from firstpull.errors import BadInput
 if TYPE_CHECKING:
     from firstpull.mechanics.insert import Insert
 
+# as in firstpull.trade.lookup, which is read only when it is used
+KINDS = (
+    "thread", "sheet", "drill", "material", "screw-class", "nut-factor", "galvanic", "temperature", "clearance-hole",
+)  # fmt: skip
+
 
 @click.command()
 @click.argument("job_file", type=click.Path(path_type=Path))
@@ -103,12 +108,14 @@ def advise(_as_json: bool) -> None:
 
 
 @click.command()
-@click.argument("kind", type=click.Choice(["thread", "sheet", "drill"]))
+@click.argument("kind", type=click.Choice(list(KINDS)))
 @click.argument("text", nargs=-1, required=True)
 @click.option("--engagement", help="Engaged length for the strip areas of a thread, for example “6 mm”.")
 @json_option
 def lookup(session: Session, kind: str, text: tuple[str, ...], engagement: str | None) -> None:
-    """Look up a thread (M6x1, 1/4-20), a sheet (“16 ga steel”) or a drill (“#7”, “5.5 mm”)."""
+    """Look up a thread (M6x1, 1/4-20), a sheet (“16 ga steel”), a drill (“#7”, “5.5 mm”), or a name of the tables:
+    a material, a screw-class, a nut-factor, a galvanic pair (“stainless A2 / 5754”), a temperature, a clearance-hole.
+    """
     from firstpull.trade.lookup import lookup as look_up
     from firstpull.units import parse_length
 

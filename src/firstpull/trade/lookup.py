@@ -1,4 +1,7 @@
-"""The answers of ``firstpull lookup``: a thread, a sheet thickness or a drill, as plain dicts with a ``schema``."""
+"""The answers of ``firstpull lookup``, as plain dicts with a ``schema``: a thread, a sheet thickness, a drill here; the
+
+tables by name (materials, screw classes, …) in :mod:`firstpull.trade.lookup_tables`.
+"""
 
 from __future__ import annotations
 
@@ -6,16 +9,17 @@ from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.trade.drills import drill, nearest_drills
+from firstpull.trade.lookup_tables import TABLES
 from firstpull.trade.sheet_gauges import names_gauge, nearest_gauges, parse_thickness, sheet_gauge
 from firstpull.trade.threads import Thread, strip_areas, thread
 from firstpull.units import NM_PER_INCH, NM_PER_MM, Length
 
-KINDS = ("thread", "sheet", "drill")
+KINDS = ("thread", "sheet", "drill", *TABLES)
 _MM_PER_INCH = 25.4
 
 
 def lookup(kind: str, text: str, *, engagement: Length | None = None) -> dict[str, Any]:
-    """Look up ``text`` as a ``kind``: “thread”, “sheet” or “drill”. Lengths in mm, and in inches where it says so.
+    """Look up ``text`` as one of :data:`KINDS`. Lengths in mm, and in inches where it says so.
 
     ``engagement`` (a length over 0 up to 1 m) is the engaged thread length for the strip areas; one diameter if left
     out. Raises BadInput for an unknown kind, for text that cannot be read, and for an engagement without a thread.
@@ -26,6 +30,8 @@ def lookup(kind: str, text: str, *, engagement: Length | None = None) -> dict[st
         raise BadInput("An engagement goes with a thread only.", where="engagement", hint="Leave it out.")
     if kind == "thread":
         return _thread_answer(thread(text, where="thread"), engagement)
+    if kind in TABLES:
+        return TABLES[kind](text)
     return _sheet_answer(text) if kind == "sheet" else _drill_answer(text)
 
 

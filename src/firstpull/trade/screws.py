@@ -76,7 +76,9 @@ def property_class_names() -> tuple[str, ...]:
 
 
 def nut_factor(condition: str = "dry", *, where: str = "") -> NutFactor:
-    """The nut factor K (no unit) and its scatter for “dry” or “lubricated” threads. Raises BadInput for any other word.
+    """The nut factor K (no unit) and its scatter for a state of the threads: “dry”, “lubricated”, “zinc plated”, ….
+
+    Raises BadInput with those held.
 
     Source: its row of the table [common practice].
     """
@@ -84,9 +86,16 @@ def nut_factor(condition: str = "dry", *, where: str = "") -> NutFactor:
     one = _factors().get(_fold(shown))
     if one is None:
         raise BadInput(
-            f"“{shown}” is not a state of the threads that is held.", where=where, hint="Write “dry” or “lubricated”."
+            f"“{shown}” is not a state of the threads that is held.",
+            where=where,
+            hint=f"Held: {', '.join(nut_factor_names())}.",
         )
     return one
+
+
+def nut_factor_names() -> tuple[str, ...]:
+    """The states of the threads that are held."""
+    return tuple(dict.fromkeys(one.condition for one in _factors().values()))
 
 
 def preload_n(thread: Thread, screw: PropertyClass, *, share_of_proof: float = USUAL_SHARE_OF_PROOF) -> float:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import difflib
 import re
+from collections.abc import Iterable
 
 from firstpull.errors import BadInput
 
@@ -26,3 +28,13 @@ def typed(text: str, *, noun: str, example: str, where: str = "") -> str:
 def key(text: str) -> str:
     """What is left of a name when case, blanks and punctuation do not count: “EN AW-5754” → “enaw5754”."""
     return re.sub(r"[\W_]+", "", text.casefold())
+
+
+def near(text: str, names: Iterable[str], *, count: int = 4) -> tuple[str, ...]:
+    """The ``count`` names most like ``text``, best first; the first ones where none is like it."""
+    spelled = {key(name): name for name in reversed(tuple(names))}
+    folded = key(text[:LONGEST])
+    inside = [name for name in spelled if folded and folded in name]
+    like = difflib.get_close_matches(folded, list(spelled), n=count, cutoff=0.5)
+    found = list(dict.fromkeys([*like, *sorted(inside, key=len)])) or sorted(spelled)
+    return tuple(spelled[name] for name in found[:count])

@@ -15,7 +15,7 @@ from firstpull.mechanics.joint.hole import Hole, hole_for
 from firstpull.mechanics.joint.screw import ScrewLength, screw_length
 from firstpull.mechanics.joint.spread import NOTHING, Spread, between, chance, from_least
 from firstpull.mechanics.joint.tightening import SEATING_MARGIN, ScrewData, Tightening, screw_data, tightening
-from firstpull.units import NM_PER_MM, LengthUnit, show_mm
+from firstpull.units import NM_PER_MM, Length, LengthUnit, show_mm
 
 if TYPE_CHECKING:
     from firstpull.mechanics.insert import Insert
@@ -436,7 +436,22 @@ def _place_rows(insert: Insert, case: Case) -> list[Row]:
         # A hole as wide as the flange bears on nothing.
         check = check if over != 0 else replace(check, ok=False)
         rows.append(Row(check, f"Make the part's hole more than {_show(over, case)} smaller, or put a washer between."))
+    elif flange is not None:
+        rows += _usual_jack_out(flange, case)
     return rows
+
+
+def _usual_jack_out(flange: Length, case: Case) -> list[Row]:
+    """What a usual clearance hole would mean where the part's hole is not given: said, not judged."""
+    from firstpull.trade.clearance import clearance_hole
+
+    usual = clearance_hole(case.data.thread)
+    if usual is None:
+        return []
+    bears = "bears" if usual.medium.nanometres < flange.nanometres else "does not bear"
+    text = f"The part's hole is not given: a medium one, {_show(usual.medium.nanometres, case)}, {bears} on the flange, {_show(flange.nanometres, case)}."
+    check = Check("jack-out", usual.medium.mm, flange.mm, None, "mm", True, text, usual.source, assumptions=("medium clearance hole",))  # fmt: skip
+    return [Row(check, "")]
 
 
 def _length_check(name: str, wants_nm: float, has_nm: int, text: str, source: str, words: tuple[str, ...]) -> Check:
