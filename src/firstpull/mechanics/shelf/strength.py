@@ -57,6 +57,7 @@ class _Shape:
     flange: Numbers
     flange_thickness: Numbers
     wall: Numbers
+    body: Numbers
     shear_mpa: Numbers
     known: Flags
 
@@ -70,19 +71,23 @@ def strength_columns(view: View, case: Case) -> tuple[Compared, ...]:
     shape = _shape(view, case)
     return (
         *_screw(case, preload),
+        *_shear(case, len(torque)),
         *(_strip(case, preload, strip) for strip in (screw_strip, insert_strip)),
         *_set(view, case, torque, preload, shape),
-        *_sheet(view, case),
+        *_sheet(view, case, shape),
         *_place(view, case),
         Compared(length_ok, None, None, np.zeros(len(torque))),
     )
 
 
-def _compare(demand: Any, offer: Any, *, estimate: Flags | bool = False, given: bool = True) -> Compared:
+def _compare(
+    demand: Any, offer: Any, *, estimate: Flags | bool = False, given: bool = True, highest: Any = None
+) -> Compared:
     """As :func:`firstpull.mechanics.joint.checks.compare`; where the offer is NaN it is not known."""
     low, mean = offer.low, offer.mean
+    most = demand.high if highest is None else highest
     with np.errstate(divide="ignore", invalid="ignore"):
-        worst = np.where(low > 0, (low - demand.high) / low, np.where(np.isnan(low), np.nan, -1.0))
+        worst = np.where(low > 0, (low - most) / low, np.where(np.isnan(low), np.nan, -1.0))
         expected = np.where(mean > 0, (mean - demand.mean) / mean, np.where(np.isnan(mean), np.nan, -1.0))
     judged = np.where(estimate, expected, worst)
     unknown = np.isnan(low)
@@ -104,7 +109,8 @@ def _engaged(view: View, case: Case) -> tuple[Numbers, Flags]:
     near = far - length
     if screw.mating_thickness is None:
         return np.full(len(far), np.nan), np.ones(len(far), bool)
-    least = near + np.minimum(thread.major_mm, length) + point
+    can = np.where(closed, np.maximum(length - point, 0.0), length)
+    least = near + np.minimum(thread.major_mm, can) + point
     below_top = case.thickness_mm + np.maximum(view.head_nm(), 0) / NM_PER_MM
     room = math.inf if case.room_behind_mm is None else below_top + case.room_behind_mm
     most = np.where(closed, far, room)
@@ -135,8 +141,17 @@ def _strips(view: View, case: Case, engaged: Numbers) -> tuple[Numbers, Numbers]
     one_mm = strip_areas(case.data.thread, 1.0)
     mesh = np.where(np.isnan(engaged), view.mm("thread_length"), engaged)
     mesh = np.where(mesh > 0, mesh, np.nan)
+    mesh = mesh * _wall_share(view, case)
     screw = mesh * one_mm.external_area_mm2 * case.data.strength.tensile_mpa / math.sqrt(3)
     return screw, mesh * one_mm.internal_area_mm2 * _material(view, "shear_mpa")
+
+
+def _wall_share(view: View, case: Case) -> Numbers:
+    """As :func:`firstpull.mechanics.joint.estimates.thin_wall_share`; 1 where the outside is not known."""
+    body, hole = view.mm("body_diameter"), view.mm("hole_diameter")
+    x = np.where(np.isnan(body), hole, body) / case.data.thread.major_mm
+    thin = np.maximum(3.8 * x - x * x - 2.61, estimates.THIN_WALL_LEAST)
+    return np.where(x < estimates.THICK_WALL, thin, 1.0)
 
 
 def _material(view: View, name: str) -> Numbers:
@@ -151,7 +166,7 @@ def _torque(view: View, case: Case, strip_n: Numbers) -> Numbers:
     data, demand = case.data, case.demand
     scatter, tension = data.factor.scatter, demand.loads.tension
     if demand.screw.torque_nm is not None:
-        return np.full(len(strip_n), round(demand.screw.torque_nm, 4))
+        return np.full(len(strip_n), demand.screw.torque_nm)
     added = 0.0 if tension is None else demand.loads.load_factor * tension.high_n
     per_n = data.torque_nm(1.0)
     high = np.full(len(strip_n), per_n * max(data.proof_n - added, 0.0) / (1 + scatter))
@@ -162,8 +177,15 @@ def _torque(view: View, case: Case, strip_n: Numbers) -> Numbers:
         per_n * view.number("setting_load_n") / SEATING_MARGIN / (1 + scatter),
     ):
         np.fmin(high, limit, out=high)
-    found: Numbers = np.round(np.minimum(data.torque_nm(demand.screw.proof_share * data.proof_n), high), 4)
-    return found
+    wanted = float(_cut(data.torque_nm(demand.screw.proof_share * data.proof_n)))
+    if tension is not None and tension.high_n > 0:
+        apart = case.tension.high * (1 - demand.loads.load_factor)
+        wanted = max(wanted, -float(_cut(-data.torque_nm(apart / (1 - scatter)))))
+    return np.minimum(wanted, np.floor(high * 1e6) / 1e6)
+
+
+def _cut(value: float) -> float:
+    return math.floor(value * 1e6) / 1e6
 
 
 def _preload(case: Case, torque: Numbers) -> _Many:
@@ -176,20 +198,38 @@ def _screw(case: Case, preload: _Many) -> list[Compared]:
     proof, tensile = (
         _least(np.full(len(preload.mean), value), checks.METAL_SD) for value in (data.proof_n, data.tensile_n)
     )
-    found = [_compare(_plus(preload, case.tension.times(share)), proof)]
+    pull, most = _pull(case, preload)
+    found = [_compare(pull, proof, highest=most)]
     if case.tension.high > 0:
         found.append(_compare(case.tension, tensile))
         found.append(_compare(case.tension.times(1 - share), preload))
-    if case.shear.high > 0:
-        found.append(_compare(case.shear, _times(tensile, checks.SCREW_SHEAR_SHARE)))
+    return found
+
+
+def _pull(case: Case, preload: _Many) -> tuple[_Many, Numbers]:
+    share = case.demand.loads.load_factor
+    return _plus(preload, case.tension.times(share)), preload.high + share * case.tension.high
+
+
+def _shear(case: Case, count: int) -> list[Compared]:
+    """The screw in shear, and in shear with tension. Slip is told and never decides."""
+    if case.shear.high == 0:
+        return []
+    share = case.data.strength.shear_share
+    offer = _least(np.full(count, share * case.data.tensile_n), checks.METAL_SD)
+    found = [_compare(case.shear, offer)]
+    if case.tension.high > 0:
+        weight = share / checks.TENSION_REACH
+        both, most = case.shear.plus(case.tension.times(weight)), case.shear.high + weight * case.tension.high
+        found.append(_compare(both, offer, highest=most))
     return found
 
 
 def _strip(case: Case, preload: _Many, strip_n: Numbers) -> Compared:
-    pull = _plus(preload, case.tension.times(case.demand.loads.load_factor))
-    larger = case.tension.high > pull.high
+    pull, most = _pull(case, preload)
+    larger = case.tension.high > most
     pull = _Many(np.where(larger, case.tension.mean, pull.mean), np.where(larger, case.tension.sd, pull.sd))
-    return _compare(pull, _least(strip_n, checks.METAL_SD))
+    return _compare(pull, _least(strip_n, checks.METAL_SD), highest=np.where(larger, case.tension.high, most))
 
 
 def _set(view: View, case: Case, torque: Numbers, preload: _Many, shape: _Shape) -> list[Compared]:
@@ -239,7 +279,7 @@ def _shape(view: View, case: Case) -> _Shape:
         & np.isfinite(_material(view, "tensile_mpa"))
         & (wall > 0)
     )
-    return _Shape(hole, np.maximum(head, hole), flange, view.mm("flange_thickness"), wall, shear, known)
+    return _Shape(hole, np.maximum(head, hole), flange, view.mm("flange_thickness"), wall, body, shear, known)
 
 
 def _pull_out(shape: _Shape, case: Case) -> Numbers:
@@ -261,11 +301,11 @@ def _push_out(shape: _Shape, case: Case) -> Numbers:
 
 def _sheet_ways(case: Case, ring: Numbers, hole: Numbers, *, last: bool) -> Numbers | None:
     shear = sum(layer.least_mm * layer.shear_mpa for layer in case.layers if layer.shear_mpa is not None)
-    if shear == 0:
+    bearing = case.layers[-1 if last else 0].tensile_mpa if shear else None
+    if bearing is None:
         return None
-    bearing = case.layers[-1 if last else 0].tensile_mpa
-    sheared = math.pi * ring * shear
-    return sheared if bearing is None else np.minimum(sheared, bearing * math.pi / 4 * (ring**2 - hole**2))
+    found: Numbers = np.minimum(math.pi * ring * shear, bearing * math.pi / 4 * (ring**2 - hole**2))
+    return found
 
 
 def _turning(view: View, case: Case, preload: _Many, shape: _Shape) -> Numbers:
@@ -281,16 +321,20 @@ def _turning(view: View, case: Case, preload: _Many, shape: _Shape) -> Numbers:
     return np.where(shape.known, torque / 1000, np.nan)
 
 
-def _sheet(view: View, case: Case) -> list[Compared]:
+def _sheet(view: View, case: Case, shape: _Shape) -> list[Compared]:
     if case.shear.high == 0:
         return []
-    per_mm = sum(
+    tube = np.where(shape.known, math.pi * (shape.body - shape.wall) * shape.wall * shape.shear_mpa, np.nan)
+    bearing = sum(
         estimates.BEARING_SHARE * layer.tensile_mpa * layer.least_mm
         for layer in case.layers
         if layer.tensile_mpa is not None
     )
-    least = view.mm("hole_diameter") * (per_mm or np.nan)
-    return [_compare(case.shear, _least(least, checks.METAL_SD))]
+    least = view.mm("hole_diameter") * (bearing or np.nan)
+    return [
+        _compare(case.shear, _Many(tube, estimates.ESTIMATE_SD * tube), estimate=True),
+        _compare(case.shear, _least(least, checks.METAL_SD)),
+    ]
 
 
 def _place(view: View, case: Case) -> list[Compared]:
