@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import fields
+from collections.abc import Iterable, Mapping
+from dataclasses import fields, replace
 from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.jobs.catalogue import measured_event
-from firstpull.jobs.shapes import stack_of, stack_to_json
+from firstpull.jobs.shapes import demand_of, demand_to_json, insert_of, stack_of, stack_to_json, tool_of
 from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
-from firstpull.mechanics.choose import Choice, Needs
+from firstpull.mechanics.choose import Candidate, Choice, Needs
 from firstpull.mechanics.choose import choose as choose_among
 from firstpull.mechanics.fields import to_record
 from firstpull.mechanics.insert import Insert, check_insert
+from firstpull.mechanics.joint.demand import JointDemand, check_demand
+from firstpull.mechanics.needs import check_needs
 from firstpull.mechanics.setting import Batch
 from firstpull.mechanics.stack import Stack, thickness
 from firstpull.mechanics.tool import Tool
@@ -41,14 +43,59 @@ def state_needs(
     return book.job(job_id)
 
 
-def candidates(book: Book, job_id: str, *, unit: LengthUnit = "mm") -> Choice:
-    """The catalogue's inserts for this job, best first, with the rejected ones and their cures; sentences in ``unit``."""
-    state = book.job(job_id)
+def state_joint(
+    book: Book,
+    job_id: str,
+    demand: JointDemand,
+    *,
+    doing: Doing,
+    needs: Needs | None = None,
+    typed: Mapping[str, str] | None = None,
+) -> JobState:
+    """Put on record what is asked of the joint's strength, with the texts as ``typed``; ``needs`` that changed with it
+    go in the same act. Raises BadInput for what cannot be right."""
+    check_demand(demand)
+    planned = [joint_event(demand, typed=typed)]
+    if needs is not None:
+        check_needs(needs)
+        planned.append(needs_event(needs, typed=(book.job(job_id).needs or {}).get("typed")))
+    book.write(f"job:{job_id}", planned, doing)
+    return book.job(job_id)
+
+
+def candidates(
+    book: Book, job_id: str, *, unit: LengthUnit = "mm", most: int | None = None, with_tool: bool = True
+) -> Choice:
+    """The catalogue's inserts for this job, best first, with the rejected ones and their cures; sentences in ``unit``.
+
+    The same question as ``firstpull choose`` asks of the job's file: stack, needs, loads, screw, edges, and the tool
+    where one is on record (not ``with_tool`` False). ``most`` limits how many are told.
+    """
+    return _choose(book.job(job_id), book.inserts().values(), unit=unit, most=most, with_tool=with_tool)
+
+
+def candidate(
+    book: Book, job_id: str, part: str, *, unit: LengthUnit = "mm", with_tool: bool = True
+) -> Candidate | None:
+    """One insert of the catalogue with its checks, its rank as if it were alone; None when it does not fit. Raises
+    NotFound."""
+    choice = _choose(book.job(job_id), [book.insert(part)], unit=unit, most=None, with_tool=with_tool)
+    return choice.candidates[0] if choice.candidates else None
+
+
+def _choose(
+    state: JobState, inserts: Iterable[Insert], *, unit: LengthUnit, most: int | None, with_tool: bool
+) -> Choice:
     needs = needs_of(state)
+    if needs is None and state.insert is not None:
+        needs = Needs(thread=insert_of(state).thread)
     if needs is None:
         raise BadInput("Which thread does the joint need?", where="thread", hint="For example M6 or 1/4-20.")
+    tool = tool_of(state) if with_tool else None
+    needs = replace(needs, tool=tool if tool is not None or not with_tool else needs.tool)
     stack, _batch = stack_of(state)
-    return choose_among(list(book.inserts().values()), stack=stack, needs=needs, unit=unit)
+    demand = demand_of(state) or JointDemand()
+    return choose_among(list(inserts), stack=stack, needs=needs, unit=unit, joint=demand, most=most)
 
 
 def take_insert(book: Book, job_id: str, part: str, *, doing: Doing) -> JobState:
@@ -84,6 +131,11 @@ def needs_event(needs: Needs, *, typed: Mapping[str, str] | None = None) -> Plan
     data = to_record(needs)
     tool = data.pop("tool", None)
     return ("NeedsStated", {**data, "tool": None if tool is None else tool.to_json(), "typed": dict(typed or {})})
+
+
+def joint_event(demand: JointDemand, *, typed: Mapping[str, str] | None = None) -> Planned:
+    """What is asked of the joint's strength, with the texts as ``typed``."""
+    return ("JointStated", {**demand_to_json(demand), "typed": dict(typed or {})})
 
 
 def insert_event(insert: Insert, *, source: str) -> Planned:

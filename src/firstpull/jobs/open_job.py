@@ -12,6 +12,7 @@ from firstpull.jobs import choose, set_up
 from firstpull.jobs.shapes import known_shift
 from firstpull.jobs.workshop import Book, Doing, Planned
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import Edges, JointDemand, Loads, Screw
 from firstpull.mechanics.setting import AirToStack, Setting, SettingRequest, compute_setting
 from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
@@ -60,6 +61,9 @@ def open_from_file(book: Book, file: JobFile, *, doing: Doing, tool_id: str = ""
     planned: list[Planned] = [choose.stack_event(file.stack, file.batch)]
     if file.needs is not None:
         planned.append(choose.needs_event(file.needs))
+    demand = demand_of_file(file)
+    if demand is not None:
+        planned.append(choose.joint_event(demand))
     insert = file.insert if file.insert is not None else (book.insert(file.part_name) if file.part_name else None)
     tool_name = tool_id
     if insert is not None:
@@ -80,6 +84,18 @@ def open_from_file(book: Book, file: JobFile, *, doing: Doing, tool_id: str = ""
     title = file.title or file.part or "Job"
     return open_job(
         book, title, doing=doing, unit=file.unit, part_name=file.part, demo=demo, more=tuple(planned), tool=tool_name
+    )
+
+
+def demand_of_file(file: JobFile) -> JointDemand | None:
+    """What a job file asks of the joint's strength; None when it says nothing of it."""
+    if file.loads is None and file.screw is None and file.edges is None and file.load_ceiling_n is None:
+        return None
+    return JointDemand(
+        loads=file.loads or Loads(),
+        screw=file.screw or Screw(),
+        edges=file.edges or Edges(),
+        load_ceiling_n=file.load_ceiling_n,
     )
 
 
@@ -113,7 +129,7 @@ def setting_of_file(file: JobFile, *, insert: Insert | None = None) -> Setting:
 def revise(book: Book, job_id: str, *, reason: str, doing: Doing) -> JobState:
     """Open the next revision of a released job; the old card is superseded and stays readable.
 
-    The new revision starts with the same stack, needs, insert and tool, and must be dialled in and proven again.
+    The new revision starts with the same stack, needs, loads, insert and tool, and must be dialled in and proven again.
     Raises Unsafe when the job is not released, BadInput without a reason.
     """
     state = book.job(job_id)
@@ -165,6 +181,8 @@ def _carried_over(state: JobState) -> list[Planned]:
         planned.append(("StackDescribed", dict(state.stack)))
     if state.needs is not None:
         planned.append(("NeedsStated", dict(state.needs)))
+    if state.joint is not None:
+        planned.append(("JointStated", dict(state.joint)))
     if state.insert is not None:
         planned.append(
             (

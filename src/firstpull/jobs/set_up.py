@@ -12,6 +12,7 @@ from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs.shapes import (
     allowance_from_json,
     allowance_to_json,
+    demand_of,
     insert_of,
     known_shift,
     stack_of,
@@ -115,7 +116,7 @@ def request_of(
     """What the job's setting is computed from, as it stands on record; with another ``tool`` to see what it could do."""
     stack, batch = stack_of(state)
     tool_state = book.tool(state.tool_id) if state.tool_id and book.store.last(f"tool:{state.tool_id}") else None
-    insert = insert_of(state)
+    insert, demand = insert_of(state), demand_of(state)
     return SettingRequest(
         insert=insert,
         stack=stack,
@@ -125,6 +126,7 @@ def request_of(
         window=window_from_json(state.window),
         shift=known_shift(tool_state, insert, stack),
         present_set_length=present_set_length,
+        load_ceiling_n=None if demand is None else demand.load_ceiling_n,
         mandrel_class=str((state.mandrel or {}).get("property_class", MANDREL_CLASS)),
     )
 

@@ -8,6 +8,7 @@ from typing import Any
 from firstpull.errors import Unsafe
 from firstpull.mechanics.fields import to_record
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.setting import AirToStack, Allowance, Batch, GivenWindow
 from firstpull.mechanics.stack import Layer, Stack
 from firstpull.mechanics.tool import Tool
@@ -16,6 +17,7 @@ from firstpull.record.things import ToolState
 from firstpull.units import NM_PER_INCH, NM_PER_MM, Length, LengthUnit
 
 Data = Mapping[str, Any]
+LOADS = ("tension", "shear", "push")
 
 
 def unit_of(state: JobState) -> LengthUnit:
@@ -62,6 +64,54 @@ def stack_from_json(data: Data) -> tuple[Stack, Batch | None]:
         Stack(layers, readings, float(data.get("gauge_error_mm", 0.02)), float(data.get("resolution_mm", 0.01))),
         None if batch is None else Batch(Length.from_json(batch["thin"]), Length.from_json(batch["thick"])),
     )
+
+
+def demand_to_json(demand: JointDemand) -> dict[str, Any]:
+    """What is asked of the joint, as held in the record: loads in N, torque in N·m, lengths exact."""
+    loads, screw, edges = demand.loads, to_record(demand.screw), to_record(demand.edges)
+    ranges = {name: getattr(loads, name) for name in LOADS}
+    return {
+        "loads": {
+            **{name: None if one is None else to_record(one) for name, one in ranges.items()},
+            "load_factor": loads.load_factor,
+        },
+        "screw": screw,
+        "edges": edges,
+        "load_ceiling_n": demand.load_ceiling_n,
+    }
+
+
+def demand_from_json(data: Data) -> JointDemand:
+    """Read back what :func:`demand_to_json` wrote; what is missing is as if it was never said."""
+    loads, screw, edges = data["loads"], data["screw"], data["edges"]
+    found = {name: loads.get(name) for name in LOADS}
+    usual_loads, usual_screw = Loads(), Screw()
+    torque, ceiling = screw.get("torque_nm"), data.get("load_ceiling_n")
+    return JointDemand(
+        loads=Loads(
+            **{
+                name: None if one is None else LoadRange(float(one["low_n"]), float(one["high_n"]))
+                for name, one in found.items()
+            },
+            load_factor=float(loads.get("load_factor", usual_loads.load_factor)),
+        ),
+        screw=Screw(
+            strength=str(screw.get("strength", "")),
+            condition=str(screw.get("condition", usual_screw.condition)),
+            torque_nm=None if torque is None else float(torque),
+            proof_share=float(screw.get("proof_share", usual_screw.proof_share)),
+            mating_thickness=_length(screw.get("mating_thickness")),
+            clearance_hole=_length(screw.get("clearance_hole")),
+            washer=_length(screw.get("washer")),
+        ),
+        edges=Edges(edge=_length(edges.get("edge")), pitch=_length(edges.get("pitch"))),
+        load_ceiling_n=None if ceiling is None else float(ceiling),
+    )
+
+
+def demand_of(state: JobState) -> JointDemand | None:
+    """What the job asks of its joint's strength; None when nothing was said of it."""
+    return None if state.joint is None else demand_from_json(state.joint)
 
 
 def allowance_to_json(allowance: Allowance | None) -> dict[str, Any] | None:
@@ -133,3 +183,7 @@ def known_shift(tool: ToolState | None, insert: Insert, stack: Stack) -> AirToSt
     if found is None:
         return None
     return AirToStack(float(found["mean_mm"]), float(found["sd_mm"]), f"learned from {found['coupons']} coupon pull(s)")
+
+
+def _length(data: Data | None) -> Length | None:
+    return None if data is None else Length.from_json(data)

@@ -89,6 +89,17 @@ _SETTING = _like(
 )  # fmt: skip
 _MANDREL = _like({"id": _text, "thread": _text}, {"cycle_limit": _count, "cycles": _count, "property_class": _text})
 _PART = _like({"part": _text})
+_NEED_TEXTS = ("end", "head", "body", "material", "surroundings")
+_NEED_NUMBERS = (
+    "room_behind_mm", "tightening_torque_nm", "temperature_c", "pocket_diameter_mm", "pocket_depth_mm",
+)  # fmt: skip
+_LOAD = _or_none(_like({"low_n": _number, "high_n": _number}))
+_LOADS = _like({}, {"load_factor": _number, **dict.fromkeys(("tension", "shear", "push"), _LOAD)})
+_SCREW = _like(
+    {},
+    {"strength": _text, "condition": _text, "torque_nm": _NUMBER_OR_NONE, "proof_share": _number}
+    | dict.fromkeys(("mating_thickness", "clearance_hole", "washer"), _LENGTH_OR_NONE),
+)
 _NAMED = _like({"name": _text})
 
 # (needed, optional) by event type; what is not named may be anything
@@ -105,7 +116,16 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
             "thickness": _object,
         },
     ),
-    "NeedsStated": ({}, {"thread": _text, "tool": _OBJECT_OR_NONE, "typed": _object}),
+    "NeedsStated": (
+        {},
+        {"thread": _text, "tool": _OBJECT_OR_NONE, "typed": _object, "sealed": _flag, "dimple": _flag}
+        | dict.fromkeys(_NEED_TEXTS, _or_none(_text))
+        | dict.fromkeys(_NEED_NUMBERS, _NUMBER_OR_NONE),
+    ),
+    "JointStated": (
+        {"loads": _LOADS, "screw": _SCREW, "edges": _like({}, dict.fromkeys(("edge", "pitch"), _LENGTH_OR_NONE))},
+        {"load_ceiling_n": _NUMBER_OR_NONE, "typed": _object},
+    ),
     "InsertChosen": ({"insert": _object}, {"allowance": _OBJECT_OR_NONE, "window": _OBJECT_OR_NONE, "source": _text}),
     "AllowanceFound": ({"allowance": _OBJECT_OR_NONE}, {"window": _OBJECT_OR_NONE}),
     "WindowGiven": ({"window": _OBJECT_OR_NONE}, {}),

@@ -116,6 +116,7 @@ class JobState:
     opened_by: str = ""
     stack: Data | None = None
     needs: Data | None = None
+    joint: Data | None = None  # loads, screw, edges, load ceiling
     insert: Data | None = None
     insert_source: str = ""
     allowance: Data | None = None
@@ -265,6 +266,13 @@ def _stack(state: JobState, event: Event, data: Data) -> JobState:
 
 def _needs(state: JobState, _event: Event, data: Data) -> JobState:
     return replace(state, needs=data)
+
+
+def _joint(state: JobState, event: Event, data: Data) -> JobState:
+    stated = replace(state, joint=data)
+    # the pull that a soft sheet bears limits the setting; loads, screw and distances do not
+    same = data.get("load_ceiling_n") == (state.joint or {}).get("load_ceiling_n")
+    return stated if same else _setting_stale(stated, event)
 
 
 def _insert(state: JobState, event: Event, data: Data) -> JobState:
@@ -445,6 +453,7 @@ _STEPS: dict[tuple[str, int], Callable[[JobState, Event, Data], JobState]] = {
     ("JobOpened", 1): _opened,
     ("StackDescribed", 1): _stack,
     ("NeedsStated", 1): _needs,
+    ("JointStated", 1): _joint,
     ("InsertChosen", 1): _insert,
     ("AllowanceFound", 1): _allowance,
     ("WindowGiven", 1): _window,

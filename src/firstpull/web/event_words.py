@@ -13,6 +13,7 @@ from firstpull.errors import BadInput
 from firstpull.jobs.shapes import to_mm
 from firstpull.record.event import Event
 from firstpull.units import Length, LengthUnit, show_length, show_mm
+from firstpull.web.typed import show_force, show_force_range, show_torque
 
 Data = Mapping[str, Any]
 
@@ -50,6 +51,24 @@ def _stack(data: Data, unit: LengthUnit) -> str:
     layers = ", ".join(f"{layer['material']} {_length(layer['thickness'], unit)}" for layer in data["layers"])
     readings = ", ".join(show_length(Length.from_json(item), unit) for item in data.get("readings") or ())
     return f"Stack: {layers}." + (f" Measured clamped: {readings} {unit}." if readings else "")
+
+
+def _joint(data: Data, unit: LengthUnit) -> str:
+    """What was said of loads, screw and distances; what was left open is not told."""
+    loads, screw, edges = data["loads"], data["screw"], data["edges"]
+    parts = [
+        f"{name} {show_force_range(loads[name]['low_n'], loads[name]['high_n'], unit)}"
+        for name in ("tension", "shear", "push")
+        if loads.get(name)
+    ]
+    parts += [f"screw {screw['strength']}"] if screw.get("strength") else []
+    parts += [f"torque {show_torque(screw['torque_nm'], unit)}"] if screw.get("torque_nm") else []
+    lengths = {"part": screw.get("mating_thickness"), "its hole": screw.get("clearance_hole")}
+    lengths |= {"washer": screw.get("washer"), "edge": edges.get("edge"), "pitch": edges.get("pitch")}
+    parts += [f"{name} {_length(value, unit)}" for name, value in lengths.items() if value]
+    ceiling = data.get("load_ceiling_n")
+    parts += [f"sheet bears {show_force(ceiling, unit)}"] if ceiling else []
+    return f"Asked of the joint: {', '.join(parts) or 'nothing more than its thread'}."
 
 
 def _insert(data: Data, _unit: LengthUnit) -> str:
@@ -215,6 +234,7 @@ def _gauge_checked(data: Data, unit: LengthUnit) -> str:
 _SENTENCES: dict[str, Callable[[Data, LengthUnit], str]] = {
     "JobOpened": _opened,
     "StackDescribed": _stack,
+    "JointStated": _joint,
     "InsertChosen": _insert,
     "AllowanceFound": _allowance,
     "WindowGiven": _window,

@@ -4,6 +4,7 @@ carries along until all of them can be saved together.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
@@ -11,10 +12,12 @@ from urllib.parse import parse_qsl, urlencode
 from firstpull.errors import BadInput
 from firstpull.jobs.slips import slip_question
 from firstpull.units import (
+    NEWTON_PER_LBF,
     Length,
     LengthUnit,
     Pressure,
     Torque,
+    parse_force,
     parse_length,
     parse_number,
     parse_pressure,
@@ -24,6 +27,7 @@ from firstpull.units import (
 NM_PER_LBF_IN = 0.1129848290276167
 BAR_PER_PSI = 0.06894757293168362
 _MOST_COUNT = 10_000_000
+_LOAD_EXAMPLE = {"mm": "“1.2 to 2 kN”", "in": "“250 to 400 lbf”"}
 
 
 def torque_unit(unit: LengthUnit) -> str:
@@ -39,6 +43,49 @@ def show_torque(value_nm: float, unit: LengthUnit) -> str:
 def typed_torque(text: str, unit: LengthUnit, where: str) -> Torque:
     """A torque as typed; a bare number has the unit beside the field. Raises BadInput."""
     return parse_torque(_with_unit(text, torque_unit(unit), where), where=where)
+
+
+def force_unit(unit: LengthUnit) -> str:
+    """The force unit beside lengths in ``unit``."""
+    return "kN" if unit == "mm" else "lbf"
+
+
+def show_force(value_n: float, unit: LengthUnit, *, bare: bool = False) -> str:
+    """A force in N as the person reads it: kN to 0.01, lbf whole."""
+    value = f"{value_n / 1000:.2f}" if unit == "mm" else f"{value_n / float(NEWTON_PER_LBF):.0f}"
+    return value if bare else f"{value} {force_unit(unit)}"
+
+
+def show_force_range(low_n: float, high_n: float, unit: LengthUnit) -> str:
+    """A load as the person reads it: one value, or from the lowest to the highest."""
+    if low_n == high_n:
+        return show_force(high_n, unit)
+    return f"{show_force(low_n, unit, bare=True)} to {show_force(high_n, unit)}"
+
+
+def typed_force_range(text: str, unit: LengthUnit, where: str) -> tuple[float, float]:
+    """A load as typed, in N: one value, or the lowest and the highest as “1.2 to 2 kN”; a bare number has the unit
+    beside the field, and a unit behind the second speaks for both. Raises BadInput."""
+    low, *more = re.split(r"\s+to\s+|\s*[–—]\s*|(?<=[\w.])\s*-\s*(?=[\d.,])", text.strip())
+    if len(more) > 1:
+        raise BadInput("There is more than one range here.", where=where, hint=f"For example {_LOAD_EXAMPLE[unit]}.")
+    high = more[0] if more else low
+    behind = re.sub(r"^[\d\s.,/]+", "", high)
+    first, second = (_force_n(part, behind or force_unit(unit), where) for part in (low, high))
+    if first > second:
+        raise BadInput("The lowest load is above the highest.", where=where, hint="Swap them.")
+    return first, second
+
+
+def _force_n(text: str, unit: str, where: str) -> float:
+    try:
+        value = round(parse_force(_with_unit(text, unit, where), where=where).newtons, 9)
+    except BadInput as problem:
+        problem.hint = "A force in N, kN, lbf or kgf, or a range as “1.2 to 2 kN”."
+        raise
+    if not 0 <= value <= 1e7:
+        raise BadInput("That load cannot be right.", where=where, hint="0 or more; check the unit.")
+    return value
 
 
 def pressure_unit(unit: LengthUnit) -> str:
