@@ -75,6 +75,17 @@ def test_capacities_of_the_set_insert() -> None:
     assert tube_shear_n(SHAPE) == pytest.approx(math.pi * (8.9 - 1.25) * 1.25 * 216)
 
 
+def test_a_countersunk_head_leaves_less_sheet_to_shear() -> None:
+    """At (9 + 13) / 2 mm and half way down a head of 1.5 mm, 2 − 0.75 mm of sheet are left."""
+    sunk = push_out_n(replace(SHAPE, sunk_mm=1.5, flange_thickness_mm=3.0), [SHEET])
+    assert sunk is not None
+    assert sunk.weakest == "the sheet shears"
+    assert sunk.value == pytest.approx(math.pi * 11 * 1.25 * 114)
+    thin = push_out_n(replace(SHAPE, sunk_mm=9.0), [SHEET])
+    assert thin is not None
+    assert thin.value == 0
+
+
 def test_a_soft_layer_under_the_blind_head_is_not_passed_over() -> None:
     """Where the strength of the layer under the ring is not known, nothing is estimated, whatever lies above it."""
     unknown = SheetLayer("felt", 1.0, None, None, None, "")

@@ -504,4 +504,7 @@ def _shape(insert: Insert, material: Material | None, thread: Thread) -> SetShap
     wall_mm = (body_mm - bore_mm) / 2
     if wall_mm <= 0:
         return None
-    return SetShape(hole.mm, ring_mm, flange.mm, thick, wall_mm, body_mm, material.tensile_mpa, material.shear_mpa)
+    sunk_mm = thick if insert.head == "countersunk" and thick is not None else 0.0
+    return SetShape(
+        hole.mm, ring_mm, flange.mm, thick, wall_mm, body_mm, material.tensile_mpa, material.shear_mpa, sunk_mm
+    )

@@ -38,7 +38,10 @@ class SheetLayer:
 
 @dataclass(frozen=True, slots=True)
 class SetShape:
-    """The set insert, mm: hole, blind head, flange and its thickness, wall and outside of the tube; its strength."""
+    """The set insert, mm: hole, blind head, flange and its thickness, wall and outside of the tube; its strength.
+
+    ``sunk_mm`` is how deep a countersunk head sits in the sheet, 0 for any other.
+    """
 
     hole_mm: float
     blind_head_mm: float
@@ -48,6 +51,7 @@ class SetShape:
     body_mm: float
     tensile_mpa: float
     shear_mpa: float
+    sunk_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,11 +112,16 @@ def push_out_n(shape: SetShape, layers: Sequence[SheetLayer]) -> Capacity | None
     """The load at which the insert is pushed out towards the blind side, N; ``None`` when flange or sheet is not known.
 
     The least of: sheet sheared round the flange, sheet crushed under it, flange sheared at the hole, π D_h t_f τ_i.
+    Under a countersunk head of height h the sheet shears half way down the cone: π (D_h + D_f) / 2 · (Σ t τ − h/2 τ_1).
     Source: elementary shear and bearing.
     """
     ways = _sheet_ways(layers, ring_mm=shape.flange_mm, hole_mm=shape.hole_mm, last=False)
     if not ways or shape.flange_thickness_mm is None:
         return None
+    if shape.sunk_mm > 0:
+        gone = min(shape.sunk_mm / 2, layers[0].least_mm) * (layers[0].shear_mpa or 0.0)
+        left = ways["the sheet shears"] / (math.pi * shape.flange_mm) - gone
+        ways["the sheet shears"] = math.pi * (shape.hole_mm + shape.flange_mm) / 2 * left
     ways["the flange shears"] = math.pi * shape.hole_mm * shape.flange_thickness_mm * shape.shear_mpa
     return _least(ways)
 
