@@ -8,10 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firstpull.exchange.job_file import read_job, write_job
+from firstpull.mechanics.check import Check
 from firstpull.mechanics.choose import Needs, choose
+from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.joint.checks import prepare, strength_of
-from firstpull.mechanics.stack import thickness
+from firstpull.mechanics.stack import Layer, Stack, thickness
 from firstpull.trade.threads import thread
 from firstpull.units import Length, parse_length
 from mechanics_examples import M6, PLAIN
@@ -25,22 +27,71 @@ INSERTS = tuple(
 )  # fmt: skip
 
 
+SHAPES = (
+    M6,
+    replace(M6, body="hexagonal", torque_to_turn_nm=9.0, pull_out_n=5000.0, push_out_n=2500.0),
+    replace(M6, head="countersunk", flange_thickness=parse_length("1.4 mm"), material="aluminium"),
+    replace(M6, end="closed", length_free=parse_length("19 mm"), unthreaded_length=parse_length("6.4 mm")),
+    replace(M6, body_diameter=None, flange_thickness=None, setting_load_n=None),
+    replace(M6, material="", thread_length=None),
+)
+STACKS = (
+    PLAIN,
+    Stack((Layer("DC01", parse_length("1.0 mm")), Layer("powder coat", parse_length("0.08 mm"), coating=True))),
+    Stack((Layer("6061-T6", parse_length("1.5 mm"), parse_length("0.1 mm")), Layer("felt", parse_length("0.5 mm")))),
+)
+
+
+def checks(
+    loads: Loads, torque_nm: float | None = 4.0, *, insert: Insert = M6, stack: Stack = PLAIN
+) -> dict[str, Check]:
+    """Every check by name."""
+    demand = JointDemand(loads=loads, screw=Screw(strength="8.8", torque_nm=torque_nm))
+    case = prepare(stack, demand, thread("M6"), thickness_mm=2.0, room_behind_mm=None, unit="mm")
+    return {row.check.name: row.check for row in strength_of(insert, case).rows}
+
+
 def margins(loads: Loads, torque_nm: float = 4.0) -> dict[str, float]:
     """The worst-case margins by name."""
-    demand = JointDemand(loads=loads, screw=Screw(strength="8.8", torque_nm=torque_nm))
-    case = prepare(PLAIN, demand, thread("M6"), thickness_mm=2.0, room_behind_mm=None, unit="mm")
-    rows = strength_of(M6, case).rows
-    return {row.check.name: row.check.margin for row in rows if row.check.margin is not None}
+    return {name: check.margin for name, check in checks(loads, torque_nm).items() if check.margin is not None}
 
 
 @QUICK
-@given(st.sampled_from(("tension", "shear", "push")), LOAD, LOAD, st.floats(0.1, 5_000))
-def test_margins_fall_when_loads_rise(name: str, one: float, other: float, more: float) -> None:
-    """A higher load leaves no check with more margin."""
-    low, high = sorted((one, other))
-    before = margins(Loads(**{name: LoadRange(low, high)}))
-    after = margins(Loads(**{name: LoadRange(low + more, high + more)}))
-    assert all(after[key] <= value + 1e-6 for key, value in before.items())
+@given(
+    st.sampled_from(("tension", "shear", "push")),
+    st.tuples(*[st.tuples(LOAD, LOAD)] * 3),
+    st.floats(0.1, 5_000),
+    st.tuples(st.sampled_from(SHAPES), st.sampled_from(STACKS), st.sampled_from((0.0, 0.3, 1.0))),
+)
+def test_margins_fall_when_loads_rise(
+    name: str, three: tuple[tuple[float, float], ...], more: float, joint: tuple[Insert, Stack, float]
+) -> None:
+    """A higher load leaves no check of any insert with more margin, expected margin or chance, and passes no more."""
+    insert, stack, share = joint
+    loads = dict(zip(("tension", "shear", "push"), (LoadRange(*sorted(pair)) for pair in three), strict=True))
+    higher = {**loads, name: LoadRange(loads[name].low_n + more, loads[name].high_n + more)}
+    before, after = (
+        checks(Loads(**one, load_factor=share), insert=insert, stack=stack) for one in (loads, higher)
+    )  # fmt: skip
+    for key, check in before.items():
+        for number in ("margin", "expected_margin", "probability"):
+            was, now = getattr(check, number), getattr(after[key], number)
+            assert was is None or now is None or now <= was + 1e-6, (key, number)
+        assert check.ok or not after[key].ok, key
+
+
+@QUICK
+@given(LOAD, st.floats(0.1, 5_000), st.sampled_from(SHAPES), st.sampled_from((0.0, 0.3, 1.0)))
+def test_a_joint_that_is_torn_open_is_not_saved_by_more_tension(
+    tension: float, more: float, insert: Insert, share: float
+) -> None:
+    """With the torque found here too, an insert that fails under a tension fails under a higher one."""
+    before, after = (
+        checks(Loads(tension=LoadRange(0, high), load_factor=share), None, insert=insert)
+        for high in (tension, tension + more)
+    )
+    failed = [key for key, check in before.items() if not check.ok]
+    assert not failed or not all(check.ok for check in after.values())
 
 
 @QUICK
@@ -67,6 +118,50 @@ def test_the_unit_of_the_texts_changes_no_number_and_no_rank(load: float, edge_m
         assert left.strength is not None
         assert right.strength is not None
         assert asdict(left.strength.tightening) == asdict(right.strength.tightening)
+
+
+@QUICK
+@given(st.lists(st.integers(1_900_000, 2_300_000), max_size=4), st.integers(0, 200_000))
+def test_a_measured_stack_is_enclosed_with_its_uncertainty(readings: list[int], tolerance: int) -> None:
+    """Whatever was measured, no candidate's grip is outside the range that readings and tolerance give."""
+    stack = Stack(
+        (Layer("EN AW-5754", parse_length("2.0 mm"), Length(tolerance)),), tuple(Length(one) for one in readings)
+    )
+    found = choose(INSERTS, stack=stack, needs=Needs(thread="M6"), joint=JointDemand())
+    size = thickness(stack)
+    for candidate in found.candidates:
+        assert candidate.insert.grip_min.mm <= size.low_mm <= size.high_mm <= candidate.insert.grip_max.mm
+
+
+@QUICK
+@given(st.integers(1, 900), st.integers(1, 30))
+def test_a_joint_typed_in_inches_and_pounds_ranks_as_in_millimetres(pounds: int, hundredths: int) -> None:
+    """The same joint typed in either system gives the same order and the same margins."""
+    layer = '[[stack.layer]]\nmaterial = "EN AW-5754"\nthickness = "{}"\ntolerance = "{}"\n[needs]\nthread = "M6"\n'
+    rest = '[loads]\ntension = "{}"\nshear = "{}"\n[screw]\ntorque = "{}"\n[edges]\nedge = "{}"\n'
+    newtons, edge_mm = pounds * 4.4482216152605, 25.4 * (1 + hundredths / 100)
+    inch = layer.format("0.08 in", "0.004 in") + rest.format(
+        f"{pounds} lbf", f"{pounds} lbf", "35 lbf·in", f"{1 + hundredths / 100:.2f} in"
+    )
+    metric = layer.format("2.032 mm", "0.1016 mm") + rest.format(
+        f"{newtons:.9f} N", f"{newtons:.9f} N", f"{35 * 0.1129848290276167:.9f} N·m", f"{edge_mm:.3f} mm"
+    )
+    left, right = (
+        choose(
+            INSERTS,
+            stack=job.stack,
+            needs=job.needs or Needs(thread="M6"),
+            joint=JointDemand(loads=job.loads or Loads(), screw=job.screw or Screw(), edges=job.edges or Edges()),
+            unit=job.unit,
+        )
+        for job in (read_job(inch), read_job(metric))
+    )
+    assert [one.insert.part for one in left.candidates] == [one.insert.part for one in right.candidates]
+    assert [one.insert.part for one in left.rejected] == [one.insert.part for one in right.rejected]
+    for one, other in zip(left.candidates, right.candidates, strict=True):
+        for a, b in zip(one.checks, other.checks, strict=True):
+            assert (a.margin is None) == (b.margin is None)
+            assert a.margin is None or b.margin is None or abs(a.margin - b.margin) < 1e-5
 
 
 @QUICK
