@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -134,7 +134,8 @@ def choose(
     shown = min(len(fitting), most or len(fitting))
     candidates = tuple(_candidate(rank, fitting, asked) for rank in range(1, shown + 1))
     told = missed if most is None else missed[:most]
-    rejected = _rejected(told, fitting)
+    sister = _sister_among(fitting) if sifted is None else lambda insert: sifted.sisters.get(insert.part)
+    rejected = _rejected(told, sister)
     misses = tuple((reason, counts[reason]) for reason in REASONS if counts[reason])
     return Choice(candidates, rejected, _notes(candidates, rejected, joint), fits, total, misses)
 
@@ -160,18 +161,24 @@ def _judge_all(inserts: Iterable[Insert], asked: Asked) -> tuple[list[_Fit], lis
     return fitting, missed
 
 
-def _rejected(missed: Sequence[_Missed], fitting: Sequence[_Fit]) -> tuple[Rejected, ...]:
-    """Reasons and cures. Where another grip range of the same kind of insert fits, the cure names it."""
-    sisters: dict[tuple[str, ...], str] = {}
-    for fit in fitting:
-        sisters.setdefault(_kind(fit.insert), fit.insert.name)
+def _rejected(missed: Sequence[_Missed], sister: Callable[[Insert], str | None]) -> tuple[Rejected, ...]:
+    """Reasons and cures; the cure of a grip that does not enclose the stack names the sister that does."""
     told = []
     for row in missed:
-        cure, sister = row.found.cure, sisters.get(_kind(row.insert))
-        if row.found.first == "grip" and sister is not None:
-            cure = f"{cure.rstrip('.')}: {sister}."
+        cure = row.found.cure
+        name = sister(row.insert) if row.found.first == "grip" else None
+        if name is not None:
+            cure = f"{cure.rstrip('.')}: {name}."
         told.append(Rejected(row.insert, row.found.reason, cure))
     return tuple(told)
+
+
+def _sister_among(fitting: Sequence[_Fit]) -> Callable[[Insert], str | None]:
+    """The name of the best insert that fits of the same kind as one that does not."""
+    best: dict[tuple[str, ...], str] = {}
+    for fit in fitting:
+        best.setdefault(_kind(fit.insert), fit.insert.name)
+    return lambda insert: best.get(_kind(insert))
 
 
 def _kind(insert: Insert) -> tuple[str, ...]:

@@ -7,7 +7,8 @@ shown to a person is always judged once more by the checks of single inserts: th
 
 from __future__ import annotations
 
+from firstpull.mechanics.shelf.building import ShelfBuilder
 from firstpull.mechanics.shelf.columns import Column
 from firstpull.mechanics.shelf.shelf import Shelf
 
-__all__ = ["Column", "Shelf"]
+__all__ = ["Column", "Shelf", "ShelfBuilder"]

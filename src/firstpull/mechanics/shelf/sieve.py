@@ -27,17 +27,21 @@ Rows = NDArray[np.int64]
 Misses = Callable[[View], Numbers]
 # margins found by both ways may differ in the last places
 SLACK = 2e-5
-SPARE_ROWS = 100
+SPARE_ROWS = 8
 UNKNOWN_WEIGHT = 1e9
 
 
 @dataclass(frozen=True, slots=True)
 class Sifted:
-    """The rows to judge, in the order of the catalogue; how many fit, and how many miss by each first reason."""
+    """The rows to judge, in the order of the catalogue; how many fit, and how many miss by each first reason.
+
+    ``sisters`` names, for the part of a near miss by grip, the best insert of the same kind that fits.
+    """
 
     rows: Rows
     fits: int
     misses: Counter[str]
+    sisters: dict[str, str]
 
 
 def sift(shelf: Shelf, asked: Asked, *, most: int) -> Sifted:
@@ -112,11 +116,11 @@ class Sieve:
         rows = self.rows()
         best = _best(self.shelf, rows, UNKNOWN_WEIGHT * self.unknown - self.margin, asked, most)
         near = self._nearest(most)
-        chosen = np.unique(np.concatenate([best, near, self._sisters(rows, near, asked)]))
+        chosen = np.unique(np.concatenate([best, near]))
         chosen = chosen[np.argsort(self.shelf.order[chosen], kind="stable")]
         misses = Counter({reason: sum(len(lost) for lost, _by in lots) for reason, lots in self.dropped.items()})
         misses["thread"] = len(self.shelf) - len(self.bucket)
-        return Sifted(chosen, len(rows), misses)
+        return Sifted(chosen, len(rows), misses, self._sisters(rows, near, asked))
 
     def _nearest(self, most: int) -> Rows:
         found: Rows = np.zeros(0, np.int64)
@@ -137,18 +141,19 @@ class Sieve:
     def _missed_by(self, rows: Rows, how: Misses | None) -> Numbers:
         return np.zeros(len(rows)) if how is None else how(View(self.shelf.columns, self.shelf.numbers, rows))
 
-    def _sisters(self, rows: Rows, near: Rows, asked: Asked) -> Rows:
-        """For the near misses the best row that fits of the same kind of insert: a cure may name it."""
+    def _sisters(self, rows: Rows, near: Rows, asked: Asked) -> dict[str, str]:
+        by_grip = np.concatenate([lost for lost, _by in self.dropped.get("grip", [])] or [near[:0]])
+        near = near[np.isin(near, by_grip)]
         if not len(rows) or not len(near):
-            return np.zeros(0, np.int64)
-        kinds, wanted = self._kinds(rows), np.unique(self._kinds(near))
+            return {}
+        kinds, wanted = self._kinds(rows), self._kinds(near)
         weight = UNKNOWN_WEIGHT * self.unknown - self.margin
-        found = [np.zeros(0, np.int64)]
-        for kind in wanted:
+        best = {}
+        for kind in np.unique(wanted):
             same = kinds == kind
             if same.any():
-                found.append(_best(self.shelf, rows[same], weight[same], asked, 1)[:SPARE_ROWS])
-        return np.concatenate(found)
+                best[kind] = self.shelf.insert(int(_best(self.shelf, rows[same], weight[same], asked, 1)[0])).name
+        return {self.shelf.parts[row]: best[kind] for row, kind in zip(near, wanted, strict=True) if kind in best}
 
     def _kinds(self, rows: Rows) -> NDArray[np.int64]:
         view = View(self.shelf.columns, self.shelf.numbers, rows)
@@ -164,8 +169,7 @@ class Sieve:
 def _best(shelf: Shelf, rows: Rows, weight: Numbers, asked: Asked, most: int) -> Rows:
     """The rows that can be among the ``most`` of least weight: ties by unused grip, free length, then part."""
     if len(rows) > most:
-        edge = np.partition(weight, most - 1)[most - 1] + SLACK
-        kept = weight <= edge
+        kept = weight <= np.partition(weight, most - 1)[most - 1] + SLACK
         rows, weight = rows[kept], weight[kept]
     unused = shelf.numbers("grip_max")[rows].astype(np.int64) - asked.value
     order = np.lexsort((shelf.by_part[rows], shelf.numbers("length_free")[rows], unused, weight))
