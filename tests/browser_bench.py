@@ -14,6 +14,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import uvicorn
+from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, Error, Locator, Page, Request
 
 from firstpull.jobs.workshop import Workshop
@@ -29,6 +30,7 @@ class Served:
 
     address: str
     workshop: Workshop
+    app: FastAPI
     outside: list[str] = field(default_factory=list)
 
     def watch(self, context: BrowserContext) -> None:
@@ -47,7 +49,8 @@ def served(workshop: Workshop) -> Iterator[Served]:
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.bind(("127.0.0.1", 0))
     listener.listen(64)
-    server = uvicorn.Server(uvicorn.Config(create_bench(workshop), log_level="error", access_log=False))
+    app = create_bench(workshop)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="error", access_log=False))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
     thread.start()
     until = time.monotonic() + _PATIENCE_S
@@ -55,7 +58,7 @@ def served(workshop: Workshop) -> Iterator[Served]:
         assert thread.is_alive(), "the bench did not start"
         assert time.monotonic() < until, "the bench did not start"
         time.sleep(0.01)
-    made = Served(f"http://127.0.0.1:{listener.getsockname()[1]}", workshop)
+    made = Served(f"http://127.0.0.1:{listener.getsockname()[1]}", workshop, app)
     try:
         yield made
     finally:

@@ -59,6 +59,8 @@ PAGES = [
     "/inserts/row?part=DEMO-M6-STFO-30",
     "/inserts/import",
     "/inserts/in-hand",
+    "/inserts/fewest",
+    "/inserts/fewest?do=none&tool=A&worst=yes",
     "/inserts/identify",
     "/inserts/identify?thread=M6&free_length=15.2+mm",
     "/inserts/identify?thread=M6&free_length=15.2+mm&body=knurled&end=open&head=flat",
@@ -140,16 +142,20 @@ def seen(browser: Browser, bench: Served) -> list[Seen]:
     with browsing(browser, bench, person="Ada", csp=False) as page:
         page.context.add_cookies([{"name": "firstpull_seen", "value": "1", "url": bench.address}])
         found = [_look(page, place) for place in places]
+        page.goto("/inserts/fewest")
+        page.locator("main .action").first.click()
+        page.get_by_text("Answer out").wait_for()
+        found.append(_look(page, "", "/inserts/fewest (found)"))
         page.goto("/inserts/import")
         page.locator("input[type=file]").set_input_files(
             {"name": "parts.csv", "mimeType": "text/csv", "buffer": _TABLE.encode()}
         )
         page.locator("main .action").first.click()
         page.get_by_text("OWN-1").first.wait_for()
-        return [*found, _look(page, "")]
+        return [*found, _look(page, "", "/inserts/import (preview)")]
 
 
-def _look(page: Page, address: str) -> Seen:
+def _look(page: Page, address: str, name: str = "") -> Seen:
     if address:
         answer = page.goto(address)
         assert answer is not None
@@ -164,7 +170,7 @@ def _look(page: Page, address: str) -> Seen:
             too_wide.append(width)
     page.set_viewport_size({"width": 1024, "height": 600})
     return Seen(
-        address or "/inserts/import (preview)",
+        address or name,
         serious,
         small,
         hidden,

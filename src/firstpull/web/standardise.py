@@ -178,10 +178,10 @@ def _picked(here: Desk, asked: Asked) -> _Picked:
     able = {row.job for row in rows if row.joint is not None}
     shown = {row.job for row in rows}
     ticked = set(asked.job)
-    if asked.do == "all" or (not asked.picked and not asked.job):
-        ticked |= able
-    elif asked.do == "none":
+    if asked.do == "none":
         ticked -= shown
+    elif asked.do == "all" or (not asked.picked and not asked.job):
+        ticked |= able
     carried = tuple(job for job in dict.fromkeys(asked.job) if job in ticked and job not in shown)[:_MOST_TICKED]
     return _Picked(rows, frozenset(ticked), carried, count_live_jobs(here.book, words=q))
 

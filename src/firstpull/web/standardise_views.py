@@ -33,7 +33,7 @@ def progress_context(look: Found, *, address: str) -> dict[str, Any]:
         for at, name in enumerate(names)
     ]
     step = look.step
-    facts = [{"name": words["joints"], "value": str(len(look.asked.joints))}]
+    facts = [_asked_for(look), {"name": words["joints"], "value": str(len(look.asked.joints))}]
     if step is not None and step.best is not None:
         facts.append({"name": words["so_far"], "value": str(step.best)})
         facts.append({"name": words["bound"], "value": str(step.bound)})
@@ -79,7 +79,7 @@ def found_context(here: Desk, look: Found, *, address: str) -> dict[str, Any]:
         "said": found.notes[0] if found.served else words["none_served"],
         "hint": "",
         "proven": found.proven and bool(found.served),
-        "facts": _facts(found, look.seconds) if found.served else [],
+        "facts": [_asked_for(look), *(_facts(found, look.seconds) if found.served else [])],
         "needed": _needed(here, found),
         "notes": list(found.notes[1:]),
         "parts": _parts(here, found, jobs),
@@ -111,6 +111,12 @@ def _question(found: Standard) -> str:
         words["parts_one"] if parts == 1 else words["parts_many"].format(parts),
         words["joints_one"] if joints == 1 else words["joints_many"].format(joints),
     )
+
+
+def _asked_for(look: Found) -> dict[str, str]:
+    margin = f"{100 * look.asked.min_margin:g}\u00a0%"
+    worst = TEXTS["fewest"]["at_worst"] if look.asked.estimates == "worst" else ""
+    return {"name": TEXTS["fewest"]["asked_for"], "value": margin + worst}
 
 
 def _facts(found: Standard, seconds: float) -> list[dict[str, str]]:

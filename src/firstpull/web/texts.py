@@ -222,6 +222,8 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "joints_many": "{} joints",
         "none_served": "No joint can be served.",
         "no_answer": "There is no answer.",
+        "asked_for": "Asked for",
+        "at_worst": ", estimates at worst",
         "own_best": "With each joint’s own best",
         "tightest": "Tightest",
         "given_up": "Give up some margin",
