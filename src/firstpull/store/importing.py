@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, insert, select
 from firstpull.errors import FirstpullError, RecordDamaged
 from firstpull.record.event import Event, event_from_json
 from firstpull.store.results import MovedOn
-from firstpull.store.rows import event_from_row, events_after, row_of
+from firstpull.store.rows import event_from_row, events_after, head_of, row_of, stream_pages
 from firstpull.store.schema import event_table
 from firstpull.store.summaries import Summaries
 
@@ -35,7 +35,7 @@ def add_events(
         where = place(position) if place else f"{given.stream} event {given.sequence}"
         event = event_from_json(given.to_json(), where=where)
         if event.stream not in heads:
-            heads[event.stream] = _head(connection, event.stream)
+            heads[event.stream] = head_of(connection, event.stream)
             heads_before[event.stream] = heads[event.stream][0]
         last, last_hash = heads[event.stream]
         if event.sequence <= last:
@@ -57,12 +57,26 @@ def add_events(
         grown[event.stream] = number
         places.setdefault(event.stream, []).append(where)
     for stream, last_number in grown.items():
+        if summaries.passes_over(stream):
+            _guard_each(connection, stream, after=heads_before[stream], guard=guard, places=places[stream])
+            continue
         whole = events_after(connection, stream, 0)
         if guard is not None:
             known = heads_before[stream]
             _guarded(guard, whole[:known], whole[known:], places[stream])
         summaries.write(connection, whole, number=last_number)
     return number - start
+
+
+def _guard_each(connection: Connection, stream: str, *, after: int, guard: Guard | None, places: list[str]) -> None:
+    """Call ``guard`` for each new event of a stream that is never read as a whole."""
+    for place in places if guard is not None else ():
+        (event,) = stream_pages(connection, stream, after, count=1)
+        after = event.sequence
+        try:
+            guard((), (event,))  # type: ignore[misc]
+        except FirstpullError as refused:
+            raise refused.at(place) from None
 
 
 def _guarded(guard: Guard, before: tuple[Event, ...], new: tuple[Event, ...], places: list[str]) -> None:
@@ -83,13 +97,6 @@ def _guarded(guard: Guard, before: tuple[Event, ...], new: tuple[Event, ...], pl
         except FirstpullError as refused:
             raise refused.at(places[bad - 1]) from None
         raise
-
-
-def _head(connection: Connection, stream: str) -> tuple[int, str]:
-    columns = event_table.c
-    query = select(columns.sequence, columns.hash).where(columns.stream == stream).order_by(columns.sequence.desc())
-    row = connection.execute(query.limit(1)).first()
-    return (0, "") if row is None else (row[0], row[1])
 
 
 def _check_same(connection: Connection, event: Event, where: str) -> None:

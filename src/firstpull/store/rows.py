@@ -8,14 +8,15 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, func, select
 
-from firstpull.errors import RecordDamaged
+from firstpull.errors import BadInput, RecordDamaged
 from firstpull.record.chain import canonical_json
 from firstpull.record.event import FIELDS, Event
+from firstpull.store.results import MovedOn
 from firstpull.store.schema import event_table
 
 Summarise = Callable[[str, tuple[Event, ...]], dict[str, Any] | None]
 _COUNTS = ("sequence", "version")
-_PAGE_EVENTS = 1000
+_PAGE_EVENTS = 200
 
 
 def row_of(event: Event, *, number: int) -> dict[str, Any]:
@@ -57,8 +58,39 @@ def last_of(connection: Connection, stream: str) -> int:
     return connection.execute(select(func.max(columns.sequence)).where(columns.stream == stream)).scalar() or 0
 
 
+def head_of(connection: Connection, stream: str) -> tuple[int, str]:
+    """The last sequence of ``stream`` and its hash; 0 and "" when it has no event."""
+    columns = event_table.c
+    query = select(columns.sequence, columns.hash).where(columns.stream == stream).order_by(columns.sequence.desc())
+    row = connection.execute(query.limit(1)).first()
+    return (0, "") if row is None else (row[0], row[1])
+
+
+def check_expected(connection: Connection, stream: str, expected: int) -> None:
+    """Raises MovedOn, with what came since, when ``expected`` is not the last event of ``stream``; BadInput beyond it."""
+    last = last_of(connection, stream)
+    if expected == last:
+        return
+    if expected > last or expected < 0:
+        raise BadInput(f"{stream} has {last} events, not {expected}.", where=stream, hint="Read it again.")
+    raise MovedOn(
+        f"Since this was shown, {last - expected} more happened.",
+        where=stream,
+        hint="Look at what is new, then send it again. Nothing was written.",
+        events=events_after(connection, stream, expected),
+        stream=stream,
+    )
+
+
+def stream_pages(connection: Connection, stream: str, after: int, *, count: int) -> tuple[Event, ...]:
+    """The next events of ``stream`` after sequence ``after``, at most ``count``."""
+    columns = event_table.c
+    query = select(event_table).where(columns.stream == stream, columns.sequence > after).order_by(columns.sequence)
+    return tuple(map(event_from_row, connection.execute(query.limit(count))))
+
+
 def page_after(connection: Connection, number: int) -> Sequence[Row[Any]]:
-    """The next rows after event ``number`` of the file, at most 1000, in the order of saving; empty at the end.
+    """The next rows after event ``number`` of the file, at most 200, in the order of saving; empty at the end.
 
     Raises RecordDamaged when the numbers do not rise, as in a damaged page: a walk by pages would never end.
     """

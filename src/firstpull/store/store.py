@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Self
 
@@ -14,10 +14,21 @@ from firstpull.errors import BadInput, FirstpullError, NotFound
 from firstpull.record.event import Event, NewEvent, check_stream, seal, stream_kind
 from firstpull.store.connection import Database
 from firstpull.store.results import MovedOn, Problem, Restored, Summary, VerifyReport
-from firstpull.store.rows import Summarise, event_from_row, events_after, last_of, page_after, row_of
+from firstpull.store.rows import (
+    Summarise,
+    check_expected,
+    event_from_row,
+    events_after,
+    head_of,
+    last_of,
+    page_after,
+    row_of,
+    stream_pages,
+)
 from firstpull.store.schema import event_table
 from firstpull.store.summaries import Summaries
 
+_WALK_EVENTS = 20
 Guard = Callable[[tuple[Event, ...], tuple[Event, ...]], None]
 Part = tuple[str, int, Sequence[NewEvent]]
 
@@ -27,8 +38,9 @@ class Store:
 
     ``summarise(stream, events)`` gives the row shown in lists (a dict of JSON, or None for no row); it is called with
     all events of a stream inside each transaction that adds to it. ``summary_version`` is raised when what it computes
-    changes: the rows are then made again when the file is opened. ``busy_timeout_ms`` is how long to wait for another
-    program. Raises BadInput when the file cannot be used and RecordDamaged when it is damaged. Safe to use from
+    changes: the rows are then made again when the file is opened. Streams of the kinds ``bulky`` may be very long: they
+    are never read as a whole, have no summary, and a guard sees each of their new events alone. ``busy_timeout_ms`` is
+    how long to wait for another program. Raises BadInput when the file cannot be used and RecordDamaged when it is damaged. Safe to use from
     several threads and several programs at once.
     """
 
@@ -38,6 +50,7 @@ class Store:
         *,
         summarise: Summarise | None = None,
         summary_version: int = 1,
+        bulky: Collection[str] = (),
         software: str = f"firstpull {__version__}",
         create: bool = True,
         busy_timeout_ms: int = 5000,
@@ -45,7 +58,7 @@ class Store:
         self.path = Path(path)
         self._software = software
         self._database = Database(self.path, create=create, busy_timeout_ms=busy_timeout_ms)
-        self._summaries = Summaries(summarise, version=summary_version)
+        self._summaries = Summaries(summarise, version=summary_version, bulky=bulky)
         try:
             with self._database.reading() as connection:
                 stale = self._summaries.stale(connection)
@@ -98,9 +111,10 @@ class Store:
                 return again
             plan = []
             for stream, expected, new_events in parts:
-                before = events_after(connection, stream, 0) if new_events else ()
-                _check_expected(connection, stream, expected)
-                plan.append((before, self._seal(before, stream, new_events, at=at, by=by)))
+                whole = bool(new_events) and not self._summaries.passes_over(stream)
+                before = events_after(connection, stream, 0) if whole else ()
+                check_expected(connection, stream, expected)
+                plan.append((before, self._seal(connection, stream, new_events, at=at, by=by)))
             for before, sealed in plan:
                 if guard is not None and sealed:
                     guard(before, sealed)
@@ -109,6 +123,43 @@ class Store:
                     number = _insert(connection, sealed)
                     self._summaries.write(connection, before + sealed, number=number)
             return tuple(event for _, sealed in plan for event in sealed)
+
+    def append_long(
+        self,
+        stream: str,
+        expected: int,
+        new_events: Iterable[NewEvent],
+        *,
+        at: str,
+        by: str,
+        guard: Guard | None = None,
+    ) -> int:
+        """Add very many events to a bulky stream as one act, each taken from ``new_events`` when its turn comes, and return
+        how many once they are on the disk.
+
+        All is written or nothing. Raises MovedOn when the stream has other events after ``expected`` or a client id is
+        taken, BadInput for events that cannot be recorded or a stream that is not bulky, and what ``guard`` raises.
+        """
+        from firstpull.store.long_append import append_long
+
+        if not self._summaries.passes_over(check_stream(stream)):
+            raise BadInput(f"{stream} is not a long stream.", hint="Use append.")
+
+        def sealed(new: NewEvent, sequence: int, previous: str) -> Event:
+            return seal(new, stream=stream, sequence=sequence, at=at, by=by, software=self._software, previous=previous)
+
+        return append_long(self._database, stream, expected, new_events=new_events, seal=sealed, guard=guard)
+
+    def walk(self, stream: str, *, after: int = 0) -> Iterator[Event]:
+        """The events of ``stream`` in order, a few at a time, without holding others up: for streams that may be long."""
+        check_stream(stream)
+        while True:
+            with self._database.reading() as connection:
+                events = stream_pages(connection, stream, after, count=_WALK_EVENTS)
+            if not events:
+                return
+            after = events[-1].sequence
+            yield from events
 
     def read(self, stream: str, *, after: int = 0) -> tuple[Event, ...]:
         """The events of ``stream`` in order, from the one after sequence ``after``; empty for an unknown stream."""
@@ -216,9 +267,9 @@ class Store:
         return restore(Path(source), Path(target))
 
     def _seal(
-        self, before: tuple[Event, ...], stream: str, new_events: Sequence[NewEvent], *, at: str, by: str
+        self, connection: Connection, stream: str, new_events: Sequence[NewEvent], *, at: str, by: str
     ) -> tuple[Event, ...]:
-        last, previous = (before[-1].sequence, before[-1].hash) if before else (0, "")
+        last, previous = head_of(connection, stream)
         sealed: list[Event] = []
         for sequence, new in enumerate(new_events, last + 1):
             event = seal(
@@ -238,21 +289,6 @@ def _check_parts(parts: Sequence[Part]) -> None:
         raise BadInput("There is nothing to record.", hint="Give at least one event.")
     if len(set(ids)) != len(ids):
         raise BadInput("A client id stands twice in one transaction.", hint="Make one id for each event.")
-
-
-def _check_expected(connection: Connection, stream: str, expected: int) -> None:
-    last = last_of(connection, stream)
-    if expected == last:
-        return
-    if expected > last or expected < 0:
-        raise BadInput(f"{stream} has {last} events, not {expected}.", where=stream, hint="Read it again.")
-    raise MovedOn(
-        f"Since this was shown, {last - expected} more happened.",
-        where=stream,
-        hint="Look at what is new, then send it again. Nothing was written.",
-        events=events_after(connection, stream, expected),
-        stream=stream,
-    )
 
 
 def _sent_before(connection: Connection, parts: Sequence[Part], by: str) -> tuple[Event, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, delete, func, insert, select
@@ -23,9 +23,14 @@ _NOT_KEPT = 0  # the version while rows may be missing, because events were adde
 class Summaries:
     """Computes, writes and reads the summaries. Without ``summarise`` rows are only removed when they go stale."""
 
-    def __init__(self, summarise: Summarise | None, *, version: int) -> None:
+    def __init__(self, summarise: Summarise | None, *, version: int, bulky: Collection[str] = ()) -> None:
         self._summarise = summarise
+        self._bulky = frozenset(bulky)
         self._version = version
+
+    def passes_over(self, stream: str) -> bool:
+        """Whether ``stream`` is of a kind that may be very long and has no summary."""
+        return stream_kind(stream) in self._bulky
 
     def expected_row(self, events: tuple[Event, ...], *, number: int) -> dict[str, Any] | None:
         """The row that a stream with these events must have, or None for none."""
@@ -48,6 +53,8 @@ class Summaries:
 
     def write(self, connection: Connection, events: tuple[Event, ...], *, number: int) -> None:
         """Put the row of a stream that now has ``events``, the last of them being event ``number`` of the file."""
+        if self.passes_over(events[-1].stream):
+            return
         connection.execute(delete(summary_table).where(summary_table.c.stream == events[-1].stream))
         row = self.expected_row(events, number=number)
         if row is not None:
@@ -69,6 +76,8 @@ class Summaries:
         columns = event_table.c
         ends = select(columns.stream, func.max(columns.number)).group_by(columns.stream)
         for stream, number in connection.execute(ends).all():
+            if self.passes_over(stream):
+                continue
             row = self.expected_row(events_after(connection, stream, 0), number=number)
             if row is not None:
                 connection.execute(insert(summary_table).values(row))

@@ -58,6 +58,7 @@ class _Shape:
     flange_thickness: Numbers
     wall: Numbers
     body: Numbers
+    sunk: Numbers
     shear_mpa: Numbers
     known: Flags
 
@@ -272,6 +273,8 @@ def _shape(view: View, case: Case) -> _Shape:
         np.minimum(body + allowance, estimates.BLIND_HEAD_MOST * body),
     )
     wall = (body - bore) / 2
+    thick = view.mm("flange_thickness")
+    sunk = np.where(view.is_one_of("head", ("countersunk",)), np.nan_to_num(thick), 0.0)
     known = (
         np.isfinite(hole)
         & np.isfinite(flange)
@@ -279,33 +282,47 @@ def _shape(view: View, case: Case) -> _Shape:
         & np.isfinite(_material(view, "tensile_mpa"))
         & (wall > 0)
     )
-    return _Shape(hole, np.maximum(head, hole), flange, view.mm("flange_thickness"), wall, body, shear, known)
+    return _Shape(hole, np.maximum(head, hole), flange, thick, wall, body, sunk, shear, known)
 
 
 def _pull_out(shape: _Shape, case: Case) -> Numbers:
-    ways = _sheet_ways(case, shape.ring, shape.hole, last=True)
-    if ways is None:
+    sheet = _Sheet.of(case, last=True)
+    if sheet is None:
         return np.full(len(shape.hole), np.nan)
-    return np.where(shape.known, np.minimum(ways, math.pi * shape.hole * 2 * shape.wall * shape.shear_mpa), np.nan)
+    blind_head = math.pi * shape.hole * 2 * shape.wall * shape.shear_mpa
+    ways = np.minimum(math.pi * shape.ring * sheet.shear, sheet.crushed(shape.ring, shape.hole))
+    return np.where(shape.known, np.minimum(ways, blind_head), np.nan)
 
 
 def _push_out(shape: _Shape, case: Case) -> Numbers:
-    ways = _sheet_ways(case, shape.flange, shape.hole, last=False)
-    if ways is None:
+    sheet = _Sheet.of(case, last=False)
+    if sheet is None:
         return np.full(len(shape.hole), np.nan)
+    first = case.layers[0]
+    gone = np.minimum(shape.sunk / 2, first.least_mm) * (first.shear_mpa or 0.0)
+    cone = math.pi * (shape.hole + shape.flange) / 2 * (sheet.shear - gone)
+    sheared = np.where(shape.sunk > 0, cone, math.pi * shape.flange * sheet.shear)
+    ways = np.minimum(sheared, sheet.crushed(shape.flange, shape.hole))
     # an unknown flange thickness stays NaN through the minimum
-    return np.where(
-        shape.known, np.minimum(ways, math.pi * shape.hole * shape.flange_thickness * shape.shear_mpa), np.nan
-    )
+    flange = math.pi * shape.hole * shape.flange_thickness * shape.shear_mpa
+    return np.where(shape.known, np.minimum(ways, flange), np.nan)
 
 
-def _sheet_ways(case: Case, ring: Numbers, hole: Numbers, *, last: bool) -> Numbers | None:
-    shear = sum(layer.least_mm * layer.shear_mpa for layer in case.layers if layer.shear_mpa is not None)
-    bearing = case.layers[-1 if last else 0].tensile_mpa if shear else None
-    if bearing is None:
-        return None
-    found: Numbers = np.minimum(math.pi * ring * shear, bearing * math.pi / 4 * (ring**2 - hole**2))
-    return found
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """What the layers bear: shear over their thickness, N/mm, and the strength of the one that the ring lies on, MPa."""
+
+    shear: float
+    bearing: float
+
+    @classmethod
+    def of(cls, case: Case, *, last: bool) -> _Sheet | None:
+        shear = sum(layer.least_mm * layer.shear_mpa for layer in case.layers if layer.shear_mpa is not None)
+        bearing = case.layers[-1 if last else 0].tensile_mpa if shear else None
+        return None if bearing is None else cls(shear, bearing)
+
+    def crushed(self, ring: Numbers, hole: Numbers) -> Numbers:
+        return self.bearing * math.pi / 4 * (ring**2 - hole**2)
 
 
 def _turning(view: View, case: Case, preload: _Many, shape: _Shape) -> Numbers:
