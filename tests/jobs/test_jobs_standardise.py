@@ -12,15 +12,16 @@ from pathlib import Path
 import pytest
 
 from firstpull.errors import BadInput, NotFound
-from firstpull.jobs import catalogue, choose, open_job
+from firstpull.jobs import catalogue, choose, look_after, open_job, set_up
 from firstpull.jobs.long_work import Look
 from firstpull.jobs.standardise_jobs import answer_csv, count_live_jobs, jobs_to_pick, joints_of_jobs
 from firstpull.jobs.standardise_search import Answer, Question, inserts_for, searches
 from firstpull.jobs.workshop import Book, Workshop
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import JointDemand, LoadRange, Loads
 from firstpull.mechanics.needs import Needs
 from firstpull.mechanics.stack import Layer, Stack
-from workshop_example import ADA, an_insert, mm, open_workshop, proven_job
+from workshop_example import ADA, a_tool, an_insert, mm, open_workshop, proven_job
 
 
 @pytest.fixture
@@ -131,6 +132,31 @@ def test_a_catalogue_without_the_thread_is_said(workshop: Workshop) -> None:
     assert look.condition == "failed"
     assert isinstance(look.problem, BadInput)
     assert "no insert with M6x1" in str(look.problem)
+
+
+def test_loads_and_tool_on_record_count_as_when_the_insert_is_chosen(workshop: Workshop) -> None:
+    """What “choose” rejects for a job (a pull-out too weak, a stroke too long for its tool) does not serve it here."""
+    book = workshop.bench
+    weak = replace(insert("WEAK", "0.5", "3"), pull_out_n=400.0)
+    good = replace(insert("GOOD", "0.5", "3.4"), pull_out_n=900.0)
+    far = replace(insert("FAR", "0.5", "9"), pull_out_n=900.0)
+    for row in (weak, good, far):
+        catalogue.add_measured(book, row, doing=ADA)
+    one = job(book, "Lid", "1.5")
+    loads = JointDemand(loads=Loads(tension=LoadRange(0, 600)))
+    choose.state_joint(book, one, loads, doing=ADA)
+    look_after.add_tool(book, "T1", a_tool(), doing=ADA)
+    choose.take_insert(book, one, "GOOD", doing=ADA)
+    set_up.choose_tool(book, one, "T1", doing=ADA)
+    (row,) = joints_of_jobs(book, (one,))
+    assert row.joint is not None
+    assert row.joint.demand == loads
+    assert row.joint.needs.tool is not None
+    allowed = {candidate.insert.part for candidate in choose.candidates(book, one).candidates}
+    assert allowed == {"GOOD"}
+    look = searched(question(book, one))
+    assert look.found is not None
+    assert [served.insert.part for served in look.found.found.served] == ["GOOD"]
 
 
 def test_the_answer_as_a_table(workshop: Workshop) -> None:

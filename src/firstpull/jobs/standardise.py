@@ -9,12 +9,13 @@ from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.exchange.job_file import JobFile
+from firstpull.jobs.open_job import demand_of_file
 from firstpull.jobs.workshop import Book
 from firstpull.mechanics.choose import Needs
 from firstpull.mechanics.counted import Estimates
 from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.insert import Insert
-from firstpull.mechanics.joint.demand import Edges, JointDemand, Loads, Screw
+from firstpull.mechanics.joint.demand import JointDemand
 from firstpull.mechanics.standardise import Joint, Standard
 from firstpull.mechanics.standardise import standardise as standardise_among
 from firstpull.mechanics.tool import Tool
@@ -25,9 +26,9 @@ LONGEST_S = 24 * 3600.0
 def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Insert]) -> tuple[Joint, ...]:
     """One joint for each (place, job file), named by its title; the place is added where titles are alike or missing.
 
-    A file without needs needs the thread of its insert; the tool that it describes counts as for ``choose``. Its
-    strength is asked for when it gives loads, a screw, edges or a ceiling on the pull. Raises BadInput for a file with
-    neither needs nor insert.
+    The same questions as ``firstpull choose`` asks: a file without needs needs the thread of its insert, the tool that
+    it describes counts, and without loads, screw and edges a usual screw. Raises BadInput for a file with neither needs
+    nor insert.
     """
     by_part = {insert.part: insert for insert in inserts}
     titles = [job.title for _place, job in jobs]
@@ -46,20 +47,8 @@ def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Inser
         if needs.tool is None and job.tool is not None:
             needs = replace(needs, tool=job.tool)
         name = place if not job.title else job.title if titles.count(job.title) == 1 else f"{job.title} ({place})"
-        joints.append(Joint(name, job.stack, needs, job.unit, _demand_of_file(job)))
+        joints.append(Joint(name, job.stack, needs, job.unit, demand_of_file(job) or JointDemand()))
     return tuple(joints)
-
-
-def _demand_of_file(job: JobFile) -> JointDemand | None:
-    """What the file asks of the joint's strength; None when it says nothing of it."""
-    if job.loads is None and job.screw is None and job.edges is None and job.load_ceiling_n is None:
-        return None
-    return JointDemand(
-        loads=job.loads or Loads(),
-        screw=job.screw or Screw(),
-        edges=job.edges or Edges(),
-        load_ceiling_n=job.load_ceiling_n,
-    )
 
 
 def tools_of_shop(book: Book, ids: Sequence[str]) -> tuple[tuple[str, Tool], ...]:

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 from firstpull.errors import FirstpullError
 from firstpull.exchange.table_cells import guard
 from firstpull.jobs.choose import needs_of
-from firstpull.jobs.shapes import stack_of
+from firstpull.jobs.shapes import demand_of, insert_of, stack_of, tool_of
 from firstpull.jobs.workshop import Book
 from firstpull.mechanics.choose import Needs
-from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.demand import JointDemand, check_demand
 from firstpull.mechanics.needs import check_needs
 from firstpull.mechanics.stack import thickness
 from firstpull.mechanics.standardise import Joint, NotServed, Standard
@@ -58,8 +58,9 @@ def count_live_jobs(book: Book, *, words: str = "") -> int:
 
 
 def joints_of_jobs(book: Book, ids: Sequence[str], *, unit: LengthUnit = "mm") -> tuple[JobJoint, ...]:
-    """A joint for each job, named by its title (and its id, where titles are alike), with texts in ``unit``. A job
-    without stated needs needs the thread of its insert. Raises NotFound for a job that is not there."""
+    """A joint for each job, named by its title (and its id, where titles are alike), with texts in ``unit``: the same
+    question as is asked when its insert is chosen. A job without stated needs needs the thread of its insert; the tool
+    on record counts. Raises NotFound for a job that is not there."""
     states = [book.job(one) for one in dict.fromkeys(ids)]
     titles = [state.title for state in states]
     return tuple(
@@ -79,18 +80,21 @@ def _joint(state: JobState, *, name: str, unit: LengthUnit) -> JobJoint:
             return replace(found, problem="Its stack is not described.", cure="Describe the stack.")
         stack, _batch = stack_of(state)
         found = replace(found, thickness_mm=thickness(stack).value_mm)
+        demand = demand_of(state) or JointDemand()
+        check_demand(demand)
     except FirstpullError as problem:
         return replace(found, problem=problem.what, cure=problem.hint or "Look at the job.")
     if needs is None:
         return replace(found, problem="It is not said which thread it needs.", cure="Say the thread.")
-    return replace(found, joint=Joint(name, stack, needs, unit))
+    return replace(found, joint=Joint(name, stack, needs, unit, demand))
 
 
 def _needs(state: JobState) -> Needs | None:
-    stated = needs_of(state)
-    if stated is not None or state.insert is None:
-        return stated
-    return Needs(thread=Insert.from_json(state.insert).thread)
+    needs = needs_of(state)
+    if needs is None and state.insert is not None:
+        needs = Needs(thread=insert_of(state).thread)
+    tool = tool_of(state)
+    return needs if needs is None or tool is None else replace(needs, tool=tool)
 
 
 def answer_csv(found: Standard, jobs: Mapping[str, str], *, not_served: Sequence[NotServed] | None = None) -> str:

@@ -11,9 +11,10 @@ from firstpull.mechanics.choose import Candidate
 Estimates = Literal["expected", "worst"]
 ESTIMATES: tuple[str, ...] = ("expected", "worst")
 
-# a torque that is found here is found to pass these: what they leave says nothing about the insert
-_FOUND_TO_PASS = frozenset(("screw proof", "thread strip, screw", "thread strip, insert", "seated fold"))
-_TURNING = "torque-to-turn"
+# a torque that is found here is as high as these allow, and may be lower: what they leave says nothing about the insert
+_WITH_THE_TORQUE = frozenset(
+    ("screw proof", "thread strip, screw", "thread strip, insert", "seated fold", "torque-to-turn")
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +33,14 @@ def counted_margin(candidate: Candidate, *, estimates: Estimates = "expected") -
 
     A check by a standard, a test or plain geometry counts at its worst case; an estimate at its expected value, as when
     ``choose`` rejects, or with ``estimates`` “worst” at its worst too. Where the tightening torque was found and not
-    given, the checks that it was found to pass do not count. Source: the least of the margins, by definition.
+    given, the checks that only ask for less torque do not count (what it keeps shut does). Source: the least of the margins, by definition.
     """
     strength = candidate.strength
     found = strength is not None and not strength.tightening.given
     rows = [
         (check, check.margin)
         for check in candidate.checks
-        if check.margin is not None and not (found and _passed_by_choice(check))
+        if check.margin is not None and not (found and check.name in _WITH_THE_TORQUE)
     ]
     if not rows:
         return None
@@ -52,7 +53,3 @@ def _counts(check: Check, at_worst: float, estimates: Estimates) -> float:
     if check.estimate and estimates == "expected" and check.expected_margin is not None:
         return check.expected_margin
     return at_worst
-
-
-def _passed_by_choice(check: Check) -> bool:
-    return check.name in _FOUND_TO_PASS or (check.name == _TURNING and not check.estimate)

@@ -26,7 +26,8 @@ _MOST_WAYS = 1_000_000
 @dataclass(frozen=True, slots=True)
 class Joint:
     """One joint: its name, its stack, and what it needs. With ``demand`` (loads, screw, edges, a ceiling on the pull) its
-    strength is checked too. ``unit`` is that of the texts about it."""
+    strength is checked too; one that says nothing still rejects what no usual screw could be tightened in. ``unit`` is
+    that of the texts about it."""
 
     name: str
     stack: Stack
@@ -296,12 +297,19 @@ def _served(joint: Joint, fits: Sequence[_Fit], chosen: tuple[int, int], hands: 
         margin=got.margin,
         worst_margin=got.counted.worst,
         tightest=check,
-        not_checked=tuple(row.name for row in got.candidate.checks if row.capacity == "not known"),
+        not_checked=_not_checked(joint, got.candidate),
         own_best=best.candidate.insert,
         own_margin=best.margin,
         price=price,
         text=f"{text} Set with {tool}." if tool else text,
     )
+
+
+def _not_checked(joint: Joint, candidate: Candidate) -> tuple[str, ...]:
+    """The checks that the row has no value for; those of strength only where something was said of it."""
+    silent = candidate.strength is not None and joint.demand == JointDemand()
+    strength = {row.check.name for row in candidate.strength.rows} if silent and candidate.strength else set()
+    return tuple(row.name for row in candidate.checks if row.capacity == "not known" and row.name not in strength)
 
 
 def _short(counted: Counted) -> str:

@@ -190,7 +190,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "margin": "Least margin of every check, %",
         "more": "Tools, estimates",
         "tools": "Tools that may set them",
-        "tools_note": "none ticked: not looked at",
+        "tools_note": "none ticked: each job’s own",
         "worst": "Estimates must keep it at their worst too",
         "start": "Find the fewest",
         "back": "All inserts",
