@@ -130,7 +130,7 @@ def tightening(insert: Insert, data: ScrewData, demand: JointDemand, *, strip_n:
         condition=data.factor.condition,
         nut_factor=data.factor.factor,
         nut_factor_scatter=scatter,
-        source=f"T = K d F; {data.factor.source}; {data.strength.source}",
+        source=f"{data.factor.source}; {data.strength.source}",
     )
 
 
