@@ -145,14 +145,19 @@ def test_a_screw_stays_inside_a_closed_end() -> None:
     assert found.engaged_diameters >= 1
 
 
-def test_a_short_thread_at_a_closed_end_gives_all_but_the_point() -> None:
-    """6.5 mm of thread at a closed end: 5.5 mm can be in mesh, with the point's pitch behind it, at one length only."""
+def test_less_than_a_diameter_will_do_where_the_lengths_give_no_more() -> None:
+    """6.5 mm of thread at a closed end: between 0.7 of a diameter and all but the point's pitch, and it is said."""
     blind = replace(M6, end="closed", length_free=length("17 mm"), unthreaded_length=length("6.5 mm"))
-    # set 12.6 mm, bottom 17 − 1.5 − 6.5 − 6.5 = 2.5 mm: the thread ends 10.1 mm below the part
-    found = screw_length(blind, thread("M6"), Screw(mating_thickness=length("5.9 mm")), thickness_mm=2.0, room_behind_mm=None)  # fmt: skip
-    assert (found.reach_least_mm, found.reach_most_mm) == (10.1, 10.1)
-    assert (found.length_mm, found.engaged_mm) == (16.0, 5.5)
-    assert "less than one diameter" in found.text
+    # set 12.6 mm, bottom 17 − 1.5 − 6.5 − 6.5 = 2.5 mm: the thread lies 3.6 to 10.1 mm below the part
+    found = screw_length(blind, thread("M6"), Screw(mating_thickness=length("6.5 mm")), thickness_mm=2.0, room_behind_mm=None)  # fmt: skip
+    assert (found.reach_least_mm, found.reach_most_mm) == (pytest.approx(3.6 + 0.7 * 6 + 1), 10.1)
+    # 16 − 6.5 − 1 − 3.6 mm
+    assert (found.length_mm, found.engaged_mm) == (16.0, pytest.approx(4.9))
+    assert "Less than one diameter" in found.text
+    short = replace(blind, thread_length=length("4 mm"), unthreaded_length=length("9 mm"))
+    least = screw_length(short, thread("M6"), Screw(), thickness_mm=2.0, room_behind_mm=None).reach_least_mm
+    # a thread of 4 mm gives 3 mm at most: the tip at its end
+    assert least == pytest.approx(10.1)
 
 
 def test_a_length_that_cannot_be_said_is_said() -> None:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 POINT_PITCHES = 1.0
 UNKNOWN_BOTTOM_MM = 1.0
+LEAST_MESH = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +52,9 @@ def screw_length(
 
     The set length L_free − S, S = G_max − t + A, says where the thread lies. Open end: the shortest usual length that
     reaches a pitch (the point's incomplete thread, an assumption) past the thread's far end, within the room behind.
-    Closed end: the longest that stays inside the thread. At least one diameter of full thread must be in mesh
-    [common practice], or all that a shorter thread can give: its length, less the point's pitch at a closed end.
+    Closed end: the longest that stays inside the thread. One diameter of full thread in mesh is wanted [common practice];
+    where the usual lengths or the room do not give it, 0.7 of a diameter (a judgement) or all that a shorter thread
+    can give will do, as the strip checks reckon with what is in mesh.
     """
     if insert.set_allowance is None or insert.thread_length is None:
         missing = "set allowance" if insert.set_allowance is None else "thread length"
@@ -62,7 +64,7 @@ def screw_length(
     thread_mm, point_mm = insert.thread_length.mm, POINT_PITCHES * thread.pitch_mm
     near_mm = far_mm - thread_mm
     can_mm = max(thread_mm - point_mm, 0.0) if insert.end == "closed" else thread_mm
-    least = near_mm + min(thread.major_mm, can_mm) + point_mm
+    least = near_mm + min(LEAST_MESH * thread.major_mm, can_mm) + point_mm
     most = far_mm if insert.end == "closed" else None
     head = head_height_nm(insert)
     below_top = thickness_mm + (0.0 if head is None else head / NM_PER_MM)
@@ -91,8 +93,8 @@ def screw_length(
     text += (
         f" ({engaged / thread.major_mm:.2f} diameters), tip {show_mm(max(behind, 0.0), unit)} {unit} behind the stack."
     )
-    if can_mm < thread.major_mm:
-        text += " The insert's thread gives less than one diameter."
+    if engaged < thread.major_mm - 1e-9:
+        text += " Less than one diameter is in mesh: the strip checks reckon with that."
     return ScrewLength(
         _r(length_mm), name, _r(least), _r(most), _r(engaged), _r(engaged / thread.major_mm), _r(behind), True, text,
         "set length by S = G_max − t + A; usual lengths from memory",

@@ -14,7 +14,7 @@ import numpy as np
 
 from firstpull.mechanics.joint import checks, estimates
 from firstpull.mechanics.joint.checks import Case
-from firstpull.mechanics.joint.screw import POINT_PITCHES, UNKNOWN_BOTTOM_MM
+from firstpull.mechanics.joint.screw import LEAST_MESH, POINT_PITCHES, UNKNOWN_BOTTOM_MM
 from firstpull.mechanics.joint.spread import LIMIT_SDS
 from firstpull.mechanics.joint.tightening import SEATING_MARGIN
 from firstpull.mechanics.shelf.view import Flags, Numbers, View
@@ -111,7 +111,7 @@ def _engaged(view: View, case: Case) -> tuple[Numbers, Flags]:
     if screw.mating_thickness is None:
         return np.full(len(far), np.nan), np.ones(len(far), bool)
     can = np.where(closed, np.maximum(length - point, 0.0), length)
-    least = near + np.minimum(thread.major_mm, can) + point
+    least = near + np.minimum(LEAST_MESH * thread.major_mm, can) + point
     below_top = case.thickness_mm + np.maximum(view.head_nm(), 0) / NM_PER_MM
     room = math.inf if case.room_behind_mm is None else below_top + case.room_behind_mm
     most = np.where(closed, far, room)
