@@ -13,6 +13,7 @@ from firstpull.mechanics.choose import Needs, choose
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.joint.checks import prepare, strength_of
+from firstpull.mechanics.joint.screw import screw_length
 from firstpull.mechanics.stack import Layer, Stack, thickness
 from firstpull.trade.threads import thread
 from firstpull.units import Length, parse_length
@@ -195,3 +196,30 @@ def test_a_written_joint_reads_back_the_same(one: int, other: int, hot: int) -> 
     assert job.loads is not None
     assert job.loads.tension == LoadRange(low, high)
     assert job.edges == Edges(edge=parse_length("12 mm"))
+
+
+@QUICK
+@given(
+    st.sampled_from(("open", "closed")),
+    st.integers(3_000, 12_000),
+    st.integers(1_000, 30_000),
+    st.one_of(st.none(), st.integers(0, 20_000)),
+)
+def test_a_screw_bottoms_nowhere_and_engages(end: str, thread_um: int, part_um: int, room_um: int | None) -> None:
+    """A screw that is named stays inside a closed end and the room behind, and has 0.7 diameters or all it can in mesh."""
+    insert = replace(M6, end=end, thread_length=Length(thread_um * 1000), length_free=Length(26_000_000))
+    room_mm = None if room_um is None else room_um / 1000
+    found = screw_length(
+        insert, thread("M6"), Screw(mating_thickness=Length(part_um * 1000)), thickness_mm=2.0, room_behind_mm=room_mm
+    )
+    if not found.ok:
+        assert found.length_mm is None
+        return
+    assert found.length_mm is not None
+    assert found.engaged_mm is not None
+    assert found.reach_least_mm is not None
+    reach = found.length_mm - part_um / 1000
+    assert reach >= found.reach_least_mm - 1e-6
+    assert found.reach_most_mm is None or reach <= found.reach_most_mm + 1e-6
+    can_mm = thread_um / 1000 - (1.0 if end == "closed" else 0.0)
+    assert min(0.7 * 6, can_mm) - 1e-6 <= found.engaged_mm <= can_mm + 1e-6
