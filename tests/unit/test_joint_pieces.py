@@ -126,11 +126,11 @@ def test_the_hole_with_drills_pins_and_coating() -> None:
 
 
 def test_a_screw_engages_fully_through_an_open_end() -> None:
-    """M6 set in 2 mm is 11.1 mm long; with a 5 mm part and a pitch for the point, 17.1 mm: the next is 18 mm."""
+    """M6 set in 2 mm is 11.1 mm long; with a 5 mm part and a pitch for the point, 17.1 mm: the next is 20 mm."""
     screw = Screw(mating_thickness=length("5 mm"))
     found = screw_length(M6, thread("M6"), screw, thickness_mm=2.0, room_behind_mm=None)
-    assert (found.length_mm, found.engaged_mm, found.ok) == (18.0, 6.5, True)
-    assert found.behind_mm == pytest.approx(18 - 5 - 1.5 - 2.0)
+    assert (found.length_mm, found.engaged_mm, found.ok) == (20.0, 6.5, True)
+    assert found.behind_mm == pytest.approx(20 - 5 - 1.5 - 2.0)
     tight = screw_length(M6, thread("M6"), screw, thickness_mm=2.0, room_behind_mm=3.0)
     assert not tight.ok
 
@@ -187,7 +187,7 @@ def test_a_demand_that_cannot_be_right_is_refused(demand: JointDemand) -> None:
 
 
 def test_tables_of_service() -> None:
-    """Aliases find a row; every temperature is from memory and says so; screw lengths rise."""
+    """Aliases find a row; a temperature from memory says so; screw lengths rise."""
     zinc = service_range("steel zinc", "insert")
     assert zinc is not None
     assert zinc.most_c == 120

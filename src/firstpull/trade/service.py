@@ -1,6 +1,6 @@
 """Between which temperatures materials and coatings are used, and the lengths that screws are sold in.
 
-Every temperature is from memory and says so: a maker's figure comes first.
+Each row names its source; most temperatures are from memory: a maker's figure comes first.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def service_range(name: str, kind: Kind) -> ServiceRange | None:
 
 @cache
 def screw_lengths(system: Literal["metric", "unified"]) -> tuple[Length, ...]:
-    """The usual nominal lengths under the head, shortest first (metric ISO 888, inch common practice; from memory)."""
+    """The usual nominal lengths under the head, shortest first (metric as ISO 4017 and ISO 4762; inch common practice, from memory)."""
     return tuple(parse_length(row["length"]) for row in tables.rows("screw_lengths") if row["system"] == system)
 
 

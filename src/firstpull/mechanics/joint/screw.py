@@ -97,7 +97,7 @@ def screw_length(
         text += " Less than one diameter is in mesh: the strip checks reckon with that."
     return ScrewLength(
         _r(length_mm), name, _r(least), _r(most), _r(engaged), _r(engaged / thread.major_mm), _r(behind), True, text,
-        "set length by S = G_max − t + A; usual lengths from memory",
+        "set length by S = G_max − t + A; usual lengths as ISO 4017 and ISO 4762",
     )  # fmt: skip
 
 
