@@ -15,7 +15,7 @@ from firstpull.jobs.workshop import CATALOGUE, Book, Workshop
 from firstpull.units import parse_length
 from firstpull.web.bench import create_bench
 from web.bench_client import TestClient
-from web.bench_desk import ADA, CLOCK, bench, m6
+from web.bench_desk import ADA, CLOCK, bench, m6, stacked_job
 
 Desk = tuple[TestClient, Book]
 PAGE = "/inserts/identify"
@@ -59,7 +59,7 @@ def test_it_asks_what_decides_until_the_row_is_known(desk: Desk) -> None:
     assert 'href="/inserts/row?part=OUR-M6"' in page
     chances = re.findall(r'<td class="number">([^<]*)</td><td[^>]*>(?:<a[^>]*>)?([^<]*)', page)
     assert chances[0][1] == "OUR-M6"
-    assert chances[-1] == ("under 1\u00a0%", "none of these")
+    assert chances[-1] == ("under 1\u00a0%", "none of these: ")
 
 
 def test_what_cannot_be_told_is_not_asked_again(desk: Desk) -> None:
@@ -94,7 +94,8 @@ def test_a_stranger_is_said_with_a_way_to_measure_it_in(desk: Desk) -> None:
     page = client.get(f"{PAGE}?thread=M6&free_length=16.6&asked=free_length&do=next").text
     assert question(page) == "It is probably not in the catalogue."
     assert "free length 16.60 mm, its row says" in page
-    assert 'href="/inserts/in-hand"' in page
+    assert 'href="/inserts/in-hand?thread=M6&amp;free_length' not in page
+    assert 'href="/inserts/in-hand?thread=M6&amp;length_free=16.6+mm"' in page
 
 
 def test_parts_that_look_alike_are_said(desk: Desk) -> None:
@@ -169,3 +170,80 @@ def test_without_a_catalogue_it_leads_to_one(tmp_path: Path) -> None:
         assert 'href="/inserts/import"' in page
     finally:
         workshop.close()
+
+
+def test_what_was_answered_comes_along_to_measure_it_in(desk: Desk) -> None:
+    """“Measure it in” fills thread, head, end, lengths, body and marks into the screens: nothing is typed twice."""
+    client, book = desk
+    answers = "thread=M6&free_length=16.6&end=closed&head=low+profile&body_diameter=8.9&body=knurled&head_marks=2&asked=free_length&do=next"
+    page = client.get(f"{PAGE}?{answers}").text
+    found = re.search(r'<a class="action" href="(/inserts/in-hand\?[^"]+)">Measure it in</a>', page)
+    assert found is not None, page
+    assert found[1] in page.rsplit("none of these", 1)[1]
+    first = client.get(html.unescape(found[1])).text
+    assert 'name="thread" value="M6"' in first
+    assert re.search(r'name="end" value="closed" checked', first)
+    assert re.search(r'name="head" value="low profile" checked', first)
+    assert "what was found is filled in" in first
+    form = {**dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', first)), "do": "next"}
+    second = client.post(
+        "/inserts/in-hand", data={**form, "part": "BOX 7", "thread": "M6", "end": "closed", "head": "low profile"}
+    ).text
+    assert 'name="length_free" value="16.6 mm"' in second
+    assert 'name="body_diameter" value="8.9 mm"' in second
+    assert re.search(r'name="body" value="knurled" checked', second)
+    form = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', second))
+    sizes = {"length_free": "16.6 mm", "body_diameter": "8.9 mm", "flange_diameter": "13", "body": "knurled"}
+    third = client.post("/inserts/in-hand", data={**form, **sizes, "do": "next"}).text
+    assert 'name="head_marks" value="2"' in third
+    form = dict(re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)"', third))
+    grip = {"grip_min": "0.5", "grip_max": "3", "head_marks": "2", "do": "next"}
+    assert client.post("/inserts/in-hand", data={**form, **grip}).status_code == 303
+    kept = book.insert("BOX 7")
+    assert (kept.thread, kept.end, kept.head, kept.body, kept.head_marks) == (
+        "M6",
+        "closed",
+        "low profile",
+        "knurled",
+        2,
+    )
+    assert (kept.length_free.typed, kept.body_diameter and kept.body_diameter.typed) == ("16.6 mm", "8.9 mm")
+
+
+def test_a_name_is_asked_for_without_losing_the_answers(desk: Desk) -> None:
+    """Who has given no name is sent to give one, and comes back to the filled screens."""
+    client, _book = desk
+    client.cookies.clear()
+    sent = client.get("/inserts/in-hand?thread=M6&length_free=16.6+mm")
+    assert sent.headers["location"] == "/person?back=/inserts/in-hand%3Fthread%3DM6%26length_free%3D16.6%2Bmm"
+    back = client.post("/person", data={"name": "Ada", "back": "/inserts/in-hand?thread=M6&length_free=16.6+mm"})
+    assert back.headers["location"] == "/inserts/in-hand?thread=M6&length_free=16.6+mm"
+
+
+def test_the_job_that_it_is_looked_for_comes_along(desk: Desk) -> None:
+    """From a job's “Find it first” the way leads back to that job, also when it is measured in."""
+    client, book = desk
+    job = stacked_job(book)
+    opened = client.get(f"/bench/jobs/{job}/in-hand").text
+    assert f'href="/inserts/identify?job={job}"' in opened
+    asked = client.get(f"{PAGE}?job={job}").text
+    assert f'<input type="hidden" name="job" value="{job}">' in asked
+    none = client.get(f"{PAGE}?thread=M6&free_length=16.6&asked=free_length&do=next&job={job}").text
+    assert f'href="/bench/jobs/{job}/in-hand?thread=M6&amp;length_free=16.6+mm"' in none
+    assert f'href="/bench/jobs/{job}/choose"' in none
+    first = client.get(f"/bench/jobs/{job}/in-hand?thread=M6&length_free=16.6+mm").text
+    assert 'name="length_free" value="16.6 mm"' in first
+    for unknown in ("never", "a:b", "x" * 300, "\u202e"):
+        page = client.get(PAGE, params={"job": unknown})
+        assert (page.status_code, 'name="job"' in page.text) == (200, False)
+
+
+def test_what_no_page_of_ours_brings_along_is_left_out(desk: Desk) -> None:
+    """Words that are no answer and texts that are too long do not reach the fields."""
+    client, _book = desk
+    page = client.get(
+        "/inserts/in-hand", params={"thread": "M" * 300, "head": "pointed", "end": "ajar", "body": "<b>"}
+    ).text
+    assert 'name="thread" value=""' in page
+    assert re.search(r'name="head" value="flat" checked', page)
+    assert "&lt;b&gt;" not in page

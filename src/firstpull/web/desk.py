@@ -94,7 +94,9 @@ def need_name(here: Desk) -> Response | None:
     """Where to send somebody without a name before they type anything; None when there is one, and in practice."""
     if here.practice or person_of(here.request):
         return None
-    return RedirectResponse(f"/person?back={quote(here.request.url.path)}", status_code=303)
+    url = here.request.url
+    back = url.path + (f"?{url.query}" if url.query else "")
+    return RedirectResponse(f"/person?back={quote(back)}", status_code=303)
 
 
 def form_of(state: JobState, address: str) -> dict[str, str]:

@@ -29,6 +29,7 @@ from firstpull.web.typed import typed_count, with_unit
 router = APIRouter()
 _ADDRESS = "/inserts/identify"
 _LENGTHS = ("free_length", "flange_diameter", "body_diameter")
+_IN_HAND = {"free_length": "length_free"}
 _WORDS = {"end": ENDS, "head": HEADS, "body": BODIES}
 _LONGEST = 60
 _MOST_ROWS = 4
@@ -50,6 +51,7 @@ class Answers(BaseModel):
     asked: str = ""
     ask: str = ""
     skipped: str = ""
+    job: str = ""
     do: str = ""
 
 
@@ -63,18 +65,27 @@ def show_identify(request: Request, answers: Annotated[Answers, Query()]) -> Res
     if answers.do == "skip" and asked:
         given[asked] = ""
         skipped = [*dict.fromkeys([*skipped, asked])]
+    job = answers.job if _is_job(here, answers.job) else ""
     if not here.book.inserts():
-        return _empty(here)
+        return _empty(here, job)
     try:
         if answers.do == "next" and asked and not given[asked]:
             raise BadInput("There is no answer yet.", where=asked, hint="Give one, or say that you cannot tell.")
         seen = _seen(here, given)
     except BadInput as problem:
         name = problem.where if problem.where in MEASUREMENTS else asked or "thread"
-        return _page(here, given, skipped, ask=name, problem=problem_of(problem), status_code=422)
+        return _page(here, given, skipped, ask=name, job=job, problem=problem_of(problem), status_code=422)
     found = None if not any(given.values()) else identify_insert(here.book, seen, unit=here.unit)
     ask = _next(found, skipped, wanted=answers.ask)
-    return _page(here, given, skipped, ask=ask, found=found)
+    return _page(here, given, skipped, ask=ask, job=job, found=found)
+
+
+def _is_job(here: Desk, job: str) -> bool:
+    """Whether it is a job of the bench, for which the insert is looked for."""
+    try:
+        return bool(job) and here.book.store.last(f"job:{job}") > 0
+    except BadInput:
+        return False
 
 
 def _seen(here: Desk, given: dict[str, str]) -> InHand:
@@ -124,6 +135,7 @@ def _page(
     skipped: list[str],
     *,
     ask: str | None,
+    job: str = "",
     found: Identification | None = None,
     problem: dict[str, Any] | None = None,
     status_code: int = 200,
@@ -131,7 +143,9 @@ def _page(
     state = {
         **{name: text for name, text in given.items() if text},
         **({"skipped": ",".join(skipped)} if skipped else {}),
+        **({"job": job} if job else {}),
     }
+    measure = _measure_address(here, given, job)
     address = f"{_ADDRESS}?{urlencode(state)}" if state else _ADDRESS
     carried = [(name, value) for name, value in state.items() if name != ask]
     context = {
@@ -142,7 +156,8 @@ def _page(
         "choices": _choices(ask, given) if ask is not None else [],
         "problem": problem if ask in _WORDS else None,
         "carry": [*carried, ("asked", ask or "")],
-        "buttons": _buttons(found) if ask is None else [],
+        "buttons": _buttons(here, found, measure=measure, job=job) if ask is None else [],
+        "measure": measure,
         "asking": ask is not None,
         "why": [] if found is None else list(found.notes),
         "ways": _ways(found, given, state, ask=ask),
@@ -212,13 +227,22 @@ def _verdict(found: Identification | None) -> str:
     return str(words["one"].format(best.insert.name, _chance(best.probability)))
 
 
-def _buttons(found: Identification | None) -> list[dict[str, str]]:
+def _buttons(here: Desk, found: Identification | None, *, measure: str, job: str) -> list[dict[str, str]]:
     words = TEXTS["identify"]
     again = {"label": words["again"], "address": _ADDRESS, "kind": "other"}
+    if job:
+        again = {"label": words["back_to_job"], "address": here.address(job, "choose"), "kind": "other"}
     if found is None or found.verdict == "none":
-        return [{"label": words["measure"], "address": "/inserts/in-hand"}, again]
+        return [{"label": words["measure"], "address": measure}, again]
     part = found.matches[0].insert.part
     return [{"label": words["open"].format(part), "address": f"/inserts/row?part={quote(part, safe='')}"}, again]
+
+
+def _measure_address(here: Desk, given: dict[str, str], job: str) -> str:
+    """“Insert in my hand” with what was answered so far, so that nothing is typed twice."""
+    address = here.address(job, "in-hand") if job else "/inserts/in-hand"
+    brought = {_IN_HAND.get(name, name): text for name, text in given.items() if text and len(text) <= _LONGEST}
+    return f"{address}?{urlencode(brought)}" if brought else address
 
 
 def _ways(
@@ -252,16 +276,16 @@ def _chance(share: float) -> str:
     return percent(share).replace(" %", "\u00a0%")
 
 
-def _empty(here: Desk) -> Response:
+def _empty(here: Desk, job: str) -> Response:
     """Nothing to find it among: the way to a catalogue."""
     words = TEXTS["identify"]
     context = {
         "here": _ADDRESS, "question": words["empty"], "said": "", "fields": [], "choices": [], "problem": None, "carry": [],
         "buttons": [
             {"label": TEXTS["inserts"]["bring"], "address": "/inserts/import"},
-            {"label": words["measure"], "address": "/inserts/in-hand", "kind": "other"},
+            {"label": words["measure"], "address": _measure_address(here, {}, job), "kind": "other"},
         ],
-        "asking": False, "why": [], "ways": [], "text": "", "rows": [], "others": "", "stranger": "", "changes": [],
+        "asking": False, "measure": "", "why": [], "ways": [], "text": "", "rows": [], "others": "", "stranger": "", "changes": [],
         "drawing": insert_on_its_side("open", key="identify"), "unit_of_rows": here.unit,
     }  # fmt: skip
     return page(here.request, "insert_identify.html", context)

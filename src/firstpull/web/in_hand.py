@@ -1,4 +1,7 @@
-"""Insert in my hand: three short screens measure an insert, and it becomes a row of the catalogue, “measured here”."""
+"""Insert in my hand: three short screens measure an insert, and it becomes a row of the catalogue, “measured here”.
+
+What was found out while looking for it in the catalogue comes along in the address and stands in its fields.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import uuid
 from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 from pydantic import BaseModel
 
@@ -14,7 +17,7 @@ from firstpull.drawing.section import InsertShape, joint_section
 from firstpull.drawing.stack import insert_on_its_side
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs import catalogue, choose
-from firstpull.mechanics.insert import ENDS, HEADS, Insert, check_insert
+from firstpull.mechanics.insert import BODIES, ENDS, HEADS, Insert, check_insert
 from firstpull.record.job import JobState
 from firstpull.trade.materials import insert_material_names
 from firstpull.trade.threads import thread
@@ -26,10 +29,11 @@ from firstpull.web.typed import typed_count, with_unit
 router = APIRouter()
 _SCREENS = (
     ("part", "thread", "end", "head"),
-    ("length_free", "flange_diameter", "flange_thickness", "body_diameter"),
+    ("length_free", "flange_diameter", "flange_thickness", "body_diameter", "body"),
     ("grip_min", "grip_max", "head_marks", "material"),
 )
 _LENGTHS = ("length_free", "flange_diameter", "flange_thickness", "body_diameter", "grip_min", "grip_max")
+_LONGEST = 80
 _LABELS = {
     "part": "Name",
     "thread": "Thread",
@@ -44,11 +48,9 @@ _LABELS = {
 }
 
 
-class InHandForm(BaseModel):
-    """The fields of the three screens; each screen carries the answers of those before it."""
+class Found(BaseModel):
+    """The fields of the three screens."""
 
-    do: str = "next"
-    screen: str = "0"
     part: str = ""
     thread: str = ""
     end: str = ""
@@ -59,17 +61,25 @@ class InHandForm(BaseModel):
     body_diameter: str = ""
     grip_min: str = ""
     grip_max: str = ""
+    body: str = ""
     head_marks: str = ""
     material: str = ""
+
+
+class InHandForm(Found):
+    """A screen as it is sent: it carries the answers of those before it."""
+
+    do: str = "next"
+    screen: str = "0"
     expected: str = ""
     client_id: str = ""
 
 
 @router.get("/inserts/in-hand")
-def show_in_hand(request: Request) -> Response:
+def show_in_hand(request: Request, found: Annotated[Found, Query()]) -> Response:
     """The first screen, outside a job."""
     here = desk(request, "bench")
-    return need_name(here) or _page(here, None, 0, {"head": "flat"})
+    return need_name(here) or _page(here, None, 0, _carried(found))
 
 
 @router.post("/inserts/in-hand")
@@ -79,10 +89,10 @@ def do_in_hand(request: Request, form: Annotated[InHandForm, Form()]) -> Respons
 
 
 @router.get("/{room}/jobs/{job}/in-hand")
-def show_in_hand_of_job(request: Request, room: str, job: str) -> Response:
+def show_in_hand_of_job(request: Request, room: str, job: str, found: Annotated[Found, Query()]) -> Response:
     """The first screen, for this job."""
     here = desk(request, room)
-    return need_name(here) or _page(here, here.book.job(job), 0, {"head": "flat"})
+    return need_name(here) or _page(here, here.book.job(job), 0, _carried(found))
 
 
 @router.post("/{room}/jobs/{job}/in-hand")
@@ -90,6 +100,16 @@ def do_in_hand_of_job(request: Request, room: str, job: str, form: Annotated[InH
     """The next screen, or the insert kept and taken for this job."""
     here = desk(request, room)
     return _answer(here, here.book.job(job), form)
+
+
+def _carried(found: Found) -> dict[str, str]:
+    """What the address brings along; a text that is no answer is left out, and the head is flat until it is said."""
+    brought = {name: " ".join(text.split()) for name, text in found.model_dump().items()}
+    kept = {name: text for name, text in brought.items() if len(text) <= _LONGEST and text.isprintable()}
+    for name, words in (("end", ENDS), ("head", HEADS), ("body", BODIES)):
+        if kept.get(name) not in words:
+            kept[name] = "flat" if name == "head" else ""
+    return kept
 
 
 def _answer(here: Desk, state: JobState | None, form: InHandForm) -> Response:
@@ -151,7 +171,8 @@ def _values(here: Desk, typed: dict[str, str], *, until: int) -> dict[str, Any]:
         "note": "measured here",
     }
     if until >= 1:
-        values |= _lengths(here, typed, _SCREENS[1], needed=("length_free",))
+        values |= _lengths(here, typed, _SCREENS[1][:4], needed=("length_free",))
+        values |= _look(typed["body"])
     if until >= 2:
         values |= _lengths(here, typed, ("grip_min", "grip_max"), needed=("grip_min", "grip_max"))
         if typed["head_marks"].strip():
@@ -159,6 +180,12 @@ def _values(here: Desk, typed: dict[str, str], *, until: int) -> dict[str, Any]:
         values["material"] = " ".join(typed["material"].split())[:80]
         check_insert(Insert(**values))
     return values
+
+
+def _look(body: str) -> dict[str, Any]:
+    if body not in ("", *BODIES):
+        raise BadInput("What does its body look like?", where="body", hint="Tap one, or none.")
+    return {"body": body} if body else {}
 
 
 def _lengths(here: Desk, typed: dict[str, str], names: tuple[str, ...], *, needed: tuple[str, ...]) -> dict[str, Any]:
@@ -203,7 +230,7 @@ def _page(
     shown = {field["name"] for field in fields}
     back = [{"label": "Back", "do": "back", "kind": "other"}]
     if number == 0:
-        back = _FIND if here.book.inserts() else []
+        back = [_find(state)] if here.book.inserts() else []
     address = "/inserts/in-hand" if state is None else here.address(state.id, "in-hand")
     form = (
         {"address": address, "expected": "", "client_id": uuid.uuid4().hex}
@@ -215,13 +242,13 @@ def _page(
         "form": form,
         "title": "Insert in my hand",
         "question": ("Which insert is it?", "Measure it.", "Which stacks may it hold?")[number],
-        "crumb": f"{number + 1} of 3 · insert in my hand",
+        "crumb": f"{number + 1} of 3 · {_said(number, typed)}",
         "said": "",
         "caution": "",
         "instruction": "",
         "note": "",
         "choices": [],
-        "choices_after": _groups(typed) if number == 0 else [],
+        "choices_after": _groups(typed) if number == 0 else _body(typed) if number == 1 else [],
         "fields": fields,
         "pairs": True,
         "field": None,
@@ -240,15 +267,29 @@ def _page(
     return show(here, state, "steps/question.html", context, step="choose", status_code=status_code)
 
 
-_FIND = [{"label": "Find it first", "address": "/inserts/identify", "kind": "other"}]
 _WHY: tuple[list[str], ...] = (
     [],
-    ["Only the free length is needed. Without the flange’s thickness nothing can be said about the room behind."],
+    [],
     [
+        "Without the flange’s thickness nothing can be said about the room behind.",
         "Take the grip range from the table that came with the insert. In many inch series the shortest grip has a plain "
-        "head and each longer one a mark more; makers differ, so a mark only proposes."
+        "head and each longer one a mark more; makers differ, so a mark only proposes.",
     ],
 )
+
+
+def _find(state: JobState | None) -> dict[str, str]:
+    """The way to look for it in the catalogue first, and back to this job."""
+    address = "/inserts/identify" if state is None else f"/inserts/identify?job={quote(state.id, safe='')}"
+    return {"label": "Find it first", "address": address, "kind": "other"}
+
+
+def _said(number: int, typed: dict[str, str]) -> str:
+    """What is to be known of a screen: that answers were brought along, or what is needed of it."""
+    brought = any(typed.get(name) for group in _SCREENS[1:] for name in group)
+    if number == 0:
+        return "insert in my hand" + (" · what was found is filled in" if brought else "")
+    return "only the free length is needed" if number == 1 else "insert in my hand"
 
 
 def _field(here: Desk, name: str, typed: dict[str, str], problem: dict[str, Any] | None) -> dict[str, Any]:
@@ -276,6 +317,11 @@ def _groups(typed: dict[str, str]) -> list[dict[str, Any]]:
             "chosen": typed.get("head", "flat"),
         },
     ]
+
+
+def _body(typed: dict[str, str]) -> list[dict[str, Any]]:
+    choices = [{"value": word, "label": word.capitalize()} for word in BODIES]
+    return [{"name": "body", "legend": "Body", "choices": choices, "chosen": typed.get("body", "")}]
 
 
 def _drawing(here: Desk, typed: dict[str, str]) -> str:
