@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from firstpull.drawing import svg
 from firstpull.drawing.profile import InsertShape, Profile, profile
 from firstpull.drawing.svg import BEFORE, INK, PETROL, QUIET, WHITE, Point
+from firstpull.errors import BadInput
 from firstpull.units import LengthUnit, show_mm
 
-__all__ = ["InsertShape", "Layer", "joint_section"]
+__all__ = ["InsertShape", "Layer", "joint_pictures", "joint_section"]
 
 _COLUMN = 86.0
 _TOP = 30.0
@@ -88,6 +89,62 @@ def joint_section(
         else "The joint in section",
         description=_describe(view, shape, thickness=thickness_mm, set_length=set_length_mm, drawn=drawn),
         key=key,
+    )
+
+
+def joint_pictures(
+    shapes: Sequence[tuple[InsertShape, float | None]],
+    *,
+    thickness_mm: float,
+    layers: Sequence[Layer] = (),
+    width: float = 96,
+    height: float = 72,
+    key: str = "",
+) -> list[str]:
+    """Small pictures of several inserts in one stack, all to one scale, before (left half) and after the pull.
+
+    ``shapes`` are the inserts with their set lengths (mm). No numbers: the large drawing has them. "" for an insert
+    whose lengths can not be drawn.
+    """
+    drawn: list[Profile | None] = []
+    for shape, set_length_mm in shapes:
+        try:
+            drawn.append(profile(shape, thickness_mm=thickness_mm, set_length_mm=set_length_mm))
+        except BadInput:
+            drawn.append(None)
+    known = [one for one in drawn if one is not None]
+    if not known:
+        return ["" for _one in drawn]
+    reach = max(one.widest_mm for one in known) * 1.3
+    top, end = min(one.top_mm for one in known), max(one.end_before_mm for one in known)
+    scale = min((width / 2 - 3) / reach, (height - 6) / (end - top))
+    view = _View(width / 2, 3 - top * scale, scale, (width / 2 - 3) / scale, "mm")
+    return ["" if one is None else _small(view, one, thickness_mm, layers, width, height, f"{key}{place}") for place, one in enumerate(drawn)]  # fmt: skip
+
+
+def _small(
+    view: _View, drawn: Profile, thickness: float, layers: Sequence[Layer], width: float, height: float, key: str
+) -> str:
+    given = [layer for layer in layers if layer[1] > 0] or [("", thickness, False)]
+    total, depth, parts = sum(layer[1] for layer in given), 0.0, []
+    for _name, layer_mm, coating in given:
+        share = layer_mm / total * thickness
+        for side in (-1, 1):
+            corners = [view.at(view.reach_mm, depth, side=side), view.at(view.reach_mm, depth + share, side=side)]
+            inner = [_wall(view, drawn, depth=depth + share, side=side), _wall(view, drawn, depth=depth, side=side)]
+            parts.append(svg.polygon([*corners, *inner], fill=INK if coating else WHITE, width=1))
+        depth += share
+    for side in (-1, 1):
+        outline = drawn.after if side > 0 and drawn.after is not None else drawn.before
+        stroke = INK if side > 0 else BEFORE
+        points = view.half(outline, side=side)
+        parts.append(svg.polygon(points, stroke=None, fill=WHITE))
+        parts.append(svg.path(svg.hatch(points, spacing=4, falling=side > 0), stroke=stroke, width=0.6))
+        parts.append(svg.path(svg.outline(points), stroke=stroke, width=1.4))
+    parts.append(svg.line((view.centre, 0), (view.centre, height), width=0.8, dash="8 3 2 3"))
+    words = "Left half before the pull, right half after it. " + _scale_word(drawn)
+    return svg.sheet(
+        "".join(parts), width=width, height=height, title="The insert in its stack", description=words, key=key
     )
 
 

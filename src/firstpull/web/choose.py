@@ -1,4 +1,5 @@
-"""The choose pages: the stack layer by layer and as measured, the screw, the access, and the insert."""
+"""The choose pages: the stack layer by layer and as measured, the screw, the access, what else is known of the joint, and
+the insert."""
 
 from __future__ import annotations
 
@@ -12,6 +13,8 @@ from pydantic import BaseModel
 from firstpull.errors import BadInput, FirstpullError, NotFound
 from firstpull.jobs import choose, open_job
 from firstpull.record.job import JobState
+from firstpull.web import choose_joint
+from firstpull.web.choose_checks import checks_page
 from firstpull.web.choose_needs import access_page, keep_access, keep_thread, thread_page
 from firstpull.web.choose_pick import pick_page, take
 from firstpull.web.choose_stack import (
@@ -46,11 +49,31 @@ class ChooseForm(BaseModel):
     head: str = ""
     room_behind: str = ""
     part: str = ""
+    tension: str = ""
+    shear: str = ""
+    push: str = ""
+    load_factor: str = ""
+    mating_thickness: str = ""
+    clearance_hole: str = ""
+    washer: str = ""
+    strength: str = ""
+    condition: str = ""
+    proof_share: str = ""
+    edge: str = ""
+    pitch: str = ""
+    pocket_diameter: str = ""
+    pocket_depth: str = ""
+    sealed: str = ""
+    surroundings: str = ""
+    temperature: str = ""
+    body: str = ""
+    dimple: str = ""
+    load_ceiling: str = ""
     expected: str = ""
     client_id: str = ""
 
 
-SCREENS = ("stack", "coat", "measure", "batch", "thread", "access", "pick")
+SCREENS = ("stack", "coat", "measure", "batch", "thread", "access", *choose_joint.SCREENS, "pick", "checks")
 
 
 @router.get("/bench/jobs/new")
@@ -133,7 +156,9 @@ def screen_address(here: Desk, job: str, screen: str) -> str:
 
 def _known(screen: str) -> str:
     if screen and screen not in SCREENS:
-        raise NotFound(f"There is no screen “{screen[:20]}” here.", hint="stack, measure, thread, access or pick.")
+        raise NotFound(
+            f"There is no screen “{screen[:20]}” here.", hint="stack, measure, thread, access, loads or pick."
+        )
     return screen
 
 
@@ -150,7 +175,9 @@ def _do(here: Desk, job: str, screen: str, *, form: ChooseForm, typed: dict[str,
     if screen == "thread":
         return keep_thread(here, state, typed=typed, doing=doing)
     if screen == "access":
-        return keep_access(here, state, typed=typed, doing=doing)
+        return keep_access(here, state, do, typed=typed, doing=doing)
+    if screen in choose_joint.SCREENS:
+        return choose_joint.keep(here, state, screen, do, typed=typed, doing=doing)
     return take(here, state, do, part=form.part, doing=doing)
 
 
@@ -166,7 +193,7 @@ def _screen(
 ) -> Response:
     if state.stack is None and screen not in ("stack", "coat"):
         screen = "stack"
-    if choose.needs_of(state) is None and screen in ("access", "pick"):
+    if choose.needs_of(state) is None and screen in ("access", "pick", "checks", *choose_joint.SCREENS):
         screen = "thread"
     if screen in ("stack", "coat"):
         return layer_page(
@@ -178,6 +205,10 @@ def _screen(
     pages = {"batch": batch_page, "thread": thread_page, "access": access_page}
     if screen in pages:
         return pages[screen](here, state, typed=typed, problem=problem, status_code=status_code)
+    if screen in choose_joint.SCREENS:
+        return choose_joint.joint_page(here, state, screen, typed=typed, problem=problem, status_code=status_code)
+    if screen == "checks":
+        return checks_page(here, state, part=part, problem=problem, status_code=status_code)
     return pick_page(here, state, part=part, problem=problem, status_code=status_code)
 
 

@@ -9,9 +9,11 @@ from fastapi.responses import Response
 
 from firstpull.errors import BadInput
 from firstpull.jobs import choose
+from firstpull.jobs.shapes import demand_of
 from firstpull.jobs.workshop import Doing
 from firstpull.mechanics.choose import Needs
 from firstpull.mechanics.insert import ENDS, HEADS
+from firstpull.mechanics.joint.demand import JointDemand
 from firstpull.record.job import JobState
 from firstpull.trade.materials import insert_material_names
 from firstpull.trade.threads import thread
@@ -22,44 +24,64 @@ from firstpull.web.typed import show_torque, torque_unit, typed_torque
 
 
 def keep_thread(here: Desk, state: JobState, *, typed: dict[str, str], doing: Doing) -> str:
-    """Put the screw, its torque and the insert's material on record."""
+    """Put the screw, its torque and the insert's material on record; says which screen comes next."""
     name = typed["thread"].strip()
     if not name:
         raise BadInput("Which thread does the screw have?", where="thread", hint="For example M6 or 1/4-20.")
     designation = thread(name, where="thread").designation
-    text = typed["torque"].strip()
-    torque_nm = typed_torque(text, here.unit, "torque").newton_metres if text else None
+    before, demand = choose.needs_of(state), demand_of(state)
+    known = before or Needs(thread=designation)
+    text, torque_nm = typed["torque"].strip(), _torque_nm(known, demand)
+    if text != _torque(here, known, demand):
+        torque_nm = typed_torque(text, here.unit, "torque").newton_metres if text else None
     if torque_nm is not None and torque_nm <= 0:
         raise BadInput("A torque is more than nothing.", where="torque", hint="Leave it empty when it is not known.")
     material = " ".join(typed["material"].split()) or None
-    known = choose.needs_of(state) or Needs(thread=designation)
-    needs = replace(known, thread=designation, tightening_torque_nm=torque_nm, material=material)
-    if needs != choose.needs_of(state):
-        texts = {**_typed(state), "thread": name, "torque": text}
-        choose.state_needs(here.book, state.id, needs, doing=doing, typed=texts)
+    texts = {**_typed(state), "thread": name, "torque": text}
+    if demand is not None and demand.screw.torque_nm is not None and demand.screw.torque_nm != torque_nm:
+        # a torque that a job file gave to the screw would win over the one typed here
+        demand = replace(demand, screw=replace(demand.screw, torque_nm=None))
+        needs = replace(known, thread=designation, tightening_torque_nm=torque_nm, material=material)
+        choose.state_joint(
+            here.book, state.id, demand, doing=doing, needs=needs, typed=(state.joint or {}).get("typed")
+        )
+    else:
+        given = demand is not None and demand.screw.torque_nm is not None
+        kept = known.tightening_torque_nm if given else torque_nm
+        needs = replace(known, thread=designation, tightening_torque_nm=kept, material=material)
+        if needs != before:
+            choose.state_needs(here.book, state.id, needs, doing=doing, typed=texts)
     return "access"
 
 
-def keep_access(here: Desk, state: JobState, *, typed: dict[str, str], doing: Doing) -> str:
-    """Put end, head and the room behind on record."""
+def keep_access(here: Desk, state: JobState, do: str, *, typed: dict[str, str], doing: Doing) -> str:
+    """Put end, head and the room behind on record; says which screen comes next."""
     known = choose.needs_of(state)
     if known is None:
         return "thread"
     end, head, text = typed["end"], typed["head"], typed["room_behind"].strip()
     if end not in ("", *ENDS) or head not in ("", *HEADS):
         raise BadInput("That is not one of the choices.", where="room_behind", hint="Load the page again.")
-    room_mm = None
-    if text:
-        room = here.length(text, "room_behind")
-        if room.nanometres <= 0:
-            raise BadInput(
-                "Room is more than nothing.", where="room_behind", hint="Leave it empty when there is plenty."
-            )
-        room_mm = room.mm
+    if known.sealed and end == "open":
+        raise BadInput(
+            "The joint must be sealed: an open end leaks.",
+            where="room_behind",
+            hint="Take “Closed” or “Any”, or say under service that it may leak.",
+        )
+    room_mm = known.room_behind_mm
+    if text != _room(here, known):
+        room_mm = None
+        if text:
+            room = here.length(text, "room_behind")
+            if room.nanometres <= 0:
+                raise BadInput(
+                    "Room is more than nothing.", where="room_behind", hint="Leave it empty when there is plenty."
+                )
+            room_mm = room.mm
     needs: Needs = replace(known, end=end or None, head=head or None, room_behind_mm=room_mm)  # type: ignore[arg-type]
     if needs != known:
         choose.state_needs(here.book, state.id, needs, doing=doing, typed={**_typed(state), "room_behind": text})
-    return "pick"
+    return "loads" if do == "more" else "pick"
 
 
 def thread_page(
@@ -74,7 +96,7 @@ def thread_page(
     known = choose.needs_of(state)
     values = typed or {
         "thread": known.thread if known else "",
-        "torque": _torque(here, known),
+        "torque": _torque(here, known, demand_of(state)),
         "material": (known.material or "") if known else "",
     }
     where = (problem or {}).get("where", "")
@@ -82,7 +104,7 @@ def thread_page(
         "form": form_of(state, f"{here.address(state.id, 'choose')}?screen=thread"),
         "screen": "thread",
         "question": "Which screw, and how tight?",
-        "crumb": "2 of 4 · thread and loads",
+        "crumb": "2 of 4 · the screw",
         "back": {"label": "Back to the stack", "address": f"{here.address(state.id, 'choose')}?screen=stack"},
         "fields": [
             {
@@ -126,8 +148,7 @@ def access_page(
 ) -> Response:
     """What can be reached: the end, the head, and the room behind the stack."""
     known = choose.needs_of(state) or Needs(thread="M6")
-    room = "" if known.room_behind_mm is None else show_mm(known.room_behind_mm, here.unit)
-    values = typed or {"end": known.end or "", "head": known.head or "", "room_behind": room}
+    values = typed or {"end": known.end or "", "head": known.head or "", "room_behind": _room(here, known)}
     context = {
         "form": form_of(state, f"{here.address(state.id, 'choose')}?screen=access"),
         "screen": "access",
@@ -168,7 +189,10 @@ def access_page(
             }
         ],
         "said": "",
-        "buttons": [{"label": "Show what fits", "do": "keep", "kind": ""}],
+        "buttons": [
+            {"label": "Show what fits", "do": "keep", "kind": ""},
+            {"label": "Loads, edges …", "do": "more", "kind": "other"},
+        ],
         "drawing": stack_of_job(state, unit=here.unit),
         "drawing_notes": [f"to scale, {here.unit}"],
     }
@@ -179,10 +203,20 @@ def _typed(state: JobState) -> dict[str, str]:
     return {str(name): str(text) for name, text in ((state.needs or {}).get("typed") or {}).items()}
 
 
-def _torque(here: Desk, known: Needs | None) -> str:
-    if known is None or known.tightening_torque_nm is None:
-        return ""
-    return show_torque(known.tightening_torque_nm, here.unit)
+def _torque_nm(known: Needs | None, demand: JointDemand | None) -> float | None:
+    """What the screw is tightened with, from the screw's own data or from the needs."""
+    if demand is not None and demand.screw.torque_nm is not None:
+        return demand.screw.torque_nm
+    return None if known is None else known.tightening_torque_nm
+
+
+def _torque(here: Desk, known: Needs | None, demand: JointDemand | None) -> str:
+    torque_nm = _torque_nm(known, demand)
+    return "" if torque_nm is None else show_torque(torque_nm, here.unit)
+
+
+def _room(here: Desk, known: Needs) -> str:
+    return "" if known.room_behind_mm is None else show_mm(known.room_behind_mm, here.unit)
 
 
 def _thread_order(name: str) -> tuple[float, str]:

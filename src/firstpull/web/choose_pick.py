@@ -1,36 +1,81 @@
-"""Choose 4 of 4: the inserts that fit, best first, with the margin of every check; the others with their cures."""
+"""Choose 4 of 4: the inserts that fit, best first, each drawn to scale in the stack; the others with their cures."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 from fastapi.responses import Response
 
-from firstpull.errors import BadInput
+from firstpull.errors import BadInput, NotFound
 from firstpull.jobs import choose
 from firstpull.jobs.workshop import Doing
-from firstpull.mechanics.choose import Candidate, Check, Choice
+from firstpull.mechanics.choose import Candidate, Choice
+from firstpull.mechanics.joint.hole import Hole
+from firstpull.mechanics.joint.screw import ScrewLength
+from firstpull.mechanics.joint.tightening import Tightening
 from firstpull.record.job import JobState
 from firstpull.units import LengthUnit, show_mm
+from firstpull.web.choose_joint import asked_rows
 from firstpull.web.desk import Desk, form_of, show
-from firstpull.web.drawings import joint_of, stack_of_job
-from firstpull.web.typed import show_torque
+from firstpull.web.drawings import joint_of, pictures_of, stack_of_job
+from firstpull.web.told import share, told, turning
 
 _TILES = 3
 _REJECTED = 12
+_MOST = 24
+
+
+@dataclass(frozen=True, slots=True)
+class Fitting:
+    """The choice of a job, the insert that is looked at, and why the tool on record was left out ("" when it was
+    not)."""
+
+    choice: Choice
+    shown: Candidate | None
+    without_tool: str
 
 
 def take(here: Desk, state: JobState, do: str, *, part: str, doing: Doing) -> str:
-    """Take an insert, or look at another one's checks; says which screen comes next."""
+    """Take an insert, or look at another one; says which screen comes next."""
     if not part:
         raise BadInput("Which insert?", where="part", hint="Tap one of those that fit.")
     if do == "look":
         here.book.insert(part)
         return f"pick {part}"
-    if part not in {found.insert.part for found in choose.candidates(here.book, state.id).candidates}:
+    try:
+        fits = any(_alone(here, state, part, with_tool=with_tool) for with_tool in (True, False))
+    except NotFound:
+        fits = False
+    if not fits:
         raise BadInput(f"“{part}” does not fit this joint.", where="part", hint="Tap one of those that fit.")
     choose.take_insert(here.book, state.id, part, doing=doing)
     return "set_up"
+
+
+def fitting_of(here: Desk, state: JobState, part: str) -> Fitting:
+    """What fits, and the one to show: ``part``, else the job's insert, else the best. Where nothing fits for the tool
+    on record alone, the tool is left out and said."""
+    choice = choose.candidates(here.book, state.id, unit=here.unit, most=_MOST)
+    without = ""
+    if not choice.candidates and choice.misses and choice.misses[-1][0] == "tool":
+        without = told(choice.rejected[0].reason, here.unit)
+        choice = choose.candidates(here.book, state.id, unit=here.unit, most=_MOST, with_tool=False)
+    present = part or str((state.insert or {}).get("part", ""))
+    shown = next((one for one in choice.candidates if one.insert.part == present), None)
+    if shown is None and present and choice.fits > len(choice.candidates):
+        try:
+            shown = _alone(here, state, present, with_tool=not without)
+        except NotFound:
+            shown = None  # the job's insert was taken out of the catalogue
+    if shown is None and choice.candidates:
+        shown = choice.candidates[0]
+    return Fitting(choice, shown, without)
+
+
+def _alone(here: Desk, state: JobState, part: str, *, with_tool: bool) -> Candidate | None:
+    return choose.candidate(here.book, state.id, part, unit=here.unit, with_tool=with_tool)
 
 
 def pick_page(
@@ -42,33 +87,48 @@ def pick_page(
     status_code: int = 200,
 ) -> Response:
     """Which insert to use."""
-    choice = choose.candidates(here.book, state.id, unit=here.unit)
-    present = part or str((state.insert or {}).get("part", ""))
-    shown = next((one for one in choice.candidates if one.insert.part == present), None)
-    if shown is None and choice.candidates:
-        shown = choice.candidates[0]
+    found = fitting_of(here, state, part)
+    choice, shown = found.choice, found.shown
     tiles = list(choice.candidates[:_TILES])
     if shown is not None and shown not in tiles:
         tiles[-1:] = [shown]
     address = here.address(state.id, "choose")
+    pictures = pictures_of(state, [(one.insert, one.stroke_mm) for one in tiles])
+    more = [_row(address, one) for one in choice.candidates if one not in tiles]
     context = {
         "form": form_of(state, f"{address}?screen=pick"),
         "question": "Which insert do you use?" if shown else "Nothing in the catalogue fits.",
         "crumb": "4 of 4 · pick",
         "back": {"label": "Back to access", "address": f"{address}?screen=access"},
-        "candidates": [_tile(one) for one in tiles],
+        "candidates": [{**_tile(one), "picture": drawn} for one, drawn in zip(tiles, pictures, strict=True)],
         "chosen": shown.insert.part if shown else "",
-        "nothing": _nothing(choice) if shown is None else None,
+        "nothing": _nothing(choice, here.unit) if shown is None else None,
+        "without_tool": found.without_tool,
         "problem": problem,
-        "more": [_row(address, one) for one in choice.candidates if one not in tiles],
-        "rejected": [f"{left.insert.name}: {left.reason} {left.cure}".strip() for left in choice.rejected[:_REJECTED]],
-        "rejected_count": len(choice.rejected),
-        "margins": _margins(shown, here.unit),
+        "more": more,
+        "more_count": choice.fits - len(tiles),
+        "rejected": [
+            told(f"{left.insert.name}: {left.reason} {left.cure}".strip(), here.unit)
+            for left in choice.rejected[:_REJECTED]
+        ],
+        "rejected_count": choice.missed,
+        "misses": " · ".join(f"{word} {count}" for word, count in choice.misses),
+        "asked": asked_rows(here, state),
+        "ask": f"{address}?screen=loads",
+        "facts": [] if shown is None else _facts(shown, here.unit),
+        "checks": None if shown is None else _checks_link(address, shown),
         "buttons": _buttons(here, state, shown),
-        "drawing": _drawing(here, state, shown),
+        "drawing": drawing_of(here, state, shown),
         "drawing_notes": [here.lengths_note],
     }
     return show(here, state, "steps/choose_pick.html", context, step="choose", status_code=status_code)
+
+
+def _checks_link(address: str, shown: Candidate) -> dict[str, str]:
+    return {
+        "label": f"All {len(shown.checks)} checks, hole, torque, screw",
+        "address": f"{address}?screen=checks&part={quote(shown.insert.part)}",
+    }
 
 
 def _buttons(here: Desk, state: JobState, shown: Candidate | None) -> list[dict[str, str]]:
@@ -83,67 +143,95 @@ def _buttons(here: Desk, state: JobState, shown: Candidate | None) -> list[dict[
         ]
     return [
         {"label": "Use this one", "do": "take", "kind": ""},
-        {"label": "See its checks", "do": "look", "kind": "other"},
+        {"label": "Look at it", "do": "look", "kind": "other"},
     ]
 
 
 def _tile(found: Candidate) -> dict[str, str]:
-    share = 100 * (found.tightest.margin or 0.0)
+    tightest, margin = found.tightest, found.tightest.margin or 0.0
+    spare = f"{share(margin)} to spare" if margin >= 0 else f"{share(-margin)} short at worst"
+    word = ", an estimate" if tightest.estimate else ""
     unknown = [check.name for check in found.checks if check.capacity == "not known"]
     said = f"; {unknown[0]} not known" if unknown else ""
     return {
         "value": found.insert.part,
         "label": found.insert.part,
-        "note": f"tightest: {found.tightest.name}, {share:.0f} % to spare{said}",
+        "note": f"tightest: {tightest.name}{word}, {spare}{said}",
+        "tie": found.why[found.why.index("As much as") :] if "As much as" in found.why else "",
     }
 
 
 def _row(address: str, found: Candidate) -> dict[str, str]:
-    from urllib.parse import quote
-
-    tile = _tile(found)
-    return {**tile, "address": f"{address}?screen=pick&part={quote(found.insert.part)}"}
+    return {**_tile(found), "address": f"{address}?screen=pick&part={quote(found.insert.part)}"}
 
 
-def _nothing(choice: Choice) -> dict[str, str]:
+def _nothing(choice: Choice, unit: LengthUnit) -> dict[str, str]:
     if not choice.rejected:
         return {"what": "The catalogue is empty.", "cure": "Import your inserts, or measure one that you have."}
     nearest = choice.rejected[0]
-    return {"what": f"Nearest is {nearest.insert.name}. {nearest.reason}", "cure": nearest.cure}
+    return {
+        "what": told(f"Nearest is {nearest.insert.name}. {nearest.reason}", unit),
+        "cure": told(nearest.cure, unit),
+    }
 
 
-def _margins(shown: Candidate | None, unit: LengthUnit) -> dict[str, Any]:
-    columns = [
-        {"label": "check", "number": False},
-        {"label": "joint", "number": True},
-        {"label": "insert", "number": True},
-        {"label": "to spare", "number": True},
-    ]
-    if shown is None:
-        return {"columns": columns, "rows": []}
-    rows = []
-    for check in shown.checks:
-        spare = "–" if check.margin is None else f"{100 * check.margin:.0f} %"
-        rows.append([check.name, _side(check.demand, check, unit), _side(check.capacity, check, unit), spare])
-    return {"columns": columns, "rows": rows}
+def _facts(shown: Candidate, unit: LengthUnit) -> list[dict[str, str]]:
+    """The few values that are wanted beside the drawing."""
+    tight = sorted((one for one in shown.checks if one.margin is not None), key=lambda one: one.margin or 0.0)[:3]
+    rows = [{"name": "To spare", "value": ", ".join(f"{one.name} {share(one.margin)}" for one in tight)}]
+    strength = shown.strength
+    if strength is None:
+        return rows
+    if strength.hole is not None:
+        rows.append({"name": "Hole", "value": f"{hole_text(strength.hole, unit)}{drill_text(strength.hole)}"})
+    rows.append({"name": "Torque", "value": torque_text(strength.tightening, unit)})
+    return [*rows, {"name": "Screw", "value": screw_name(shown) or reach_text(strength.screw, unit)}]
 
 
-def _side(value: float | str, check: Check, unit: LengthUnit) -> str:
-    if isinstance(value, str):
-        return value.replace(" to ", "–")
-    if check.unit == "mm":
-        return show_mm(value, unit)
-    if check.name == "torque":
-        return show_torque(value, unit)
-    if check.unit == "N":
-        return f"{value / 1000:.2f} kN"
-    return f"{value:g} {check.unit}"
+def hole_text(hole: Hole, unit: LengthUnit) -> str:
+    """The limits of the hole."""
+    shape = " across flats" if hole.shape == "hexagon" else ""
+    return f"{show_mm(hole.least_mm, unit)} to {show_mm(hole.most_mm, unit)}{shape}"
 
 
-def _drawing(here: Desk, state: JobState, shown: Candidate | None) -> str:
+def drill_text(hole: Hole) -> str:
+    """The smallest drill that is inside the limits, by its name."""
+    fits = sorted((one for one in hole.drills if one.fits), key=lambda one: one.diameter_mm)
+    return f", drill {fits[0].name}" if fits else ""
+
+
+def torque_text(found: Tightening, unit: LengthUnit) -> str:
+    """The torque and the most that it may be."""
+    if found.high_nm > found.torque_nm * (1 + 1e-6):
+        return f"{turning(found.torque_nm, unit)}, at most {turning(found.high_nm, unit, bare=True)}"
+    word = "the most it bears" if found.inside else f"over {turning(found.high_nm, unit, bare=True)}: too much"
+    return f"{turning(found.torque_nm, unit)}, {word}"
+
+
+def screw_name(shown: Candidate) -> str:
+    """The screw as it is ordered: “M6 × 16”, “1/4-20 × 3/4”; "" when its length cannot be said."""
+    screw = shown.strength.screw if shown.strength is not None else None
+    if screw is None or not screw.name:
+        return ""
+    thread = shown.insert.thread.partition("x")[0].partition(" ")[0]
+    return f"{thread} × {screw.name.removesuffix('mm').removesuffix('in').strip()}"
+
+
+def reach_text(screw: ScrewLength, unit: LengthUnit) -> str:
+    """How far the screw must reach below the part that it holds, where that part's thickness is not given."""
+    if not screw.ok:
+        return "no usual length does"
+    if screw.reach_least_mm is None:
+        return "length not known"
+    least = f"{show_mm(screw.reach_least_mm, unit)} under the part"
+    return least if screw.reach_most_mm is None else f"{least}, at most {show_mm(screw.reach_most_mm, unit)}"
+
+
+def drawing_of(here: Desk, state: JobState, shown: Candidate | None, *, height: float = 360) -> str:
+    """The stack with the shown insert before and after setting."""
     if shown is None:
         return stack_of_job(state, unit=here.unit)
     free = shown.insert.length_free.mm
     aim = None if shown.stroke_mm is None else free - shown.stroke_mm
-    drawn = joint_of(state, unit=here.unit, insert=shown.insert, set_length_mm=aim, height=320)
+    drawn = joint_of(state, unit=here.unit, insert=shown.insert, set_length_mm=aim, height=height)
     return drawn or stack_of_job(state, unit=here.unit)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from firstpull.drawing.section import InsertShape, Layer, joint_section
+from firstpull.drawing.section import InsertShape, Layer, joint_pictures, joint_section
 from firstpull.drawing.stack import stack_section
 from firstpull.errors import BadInput
 from firstpull.jobs.shapes import stack_from_json
@@ -69,6 +69,15 @@ def joint_of(
         )
     except BadInput:
         return ""  # lengths that can not be drawn are said beside the field that asks for them
+
+
+def pictures_of(state: JobState, inserts: Sequence[tuple[Insert, float | None]]) -> list[str]:
+    """Small pictures of inserts in the job's stack, one scale for all, each with its stroke in mm (None: not known)."""
+    if state.stack is None or not inserts:
+        return ["" for _one in inserts]
+    stack, _batch = stack_from_json(state.stack)
+    shapes = [(shape_of(one), None if stroke is None else one.length_free.mm - stroke) for one, stroke in inserts]
+    return joint_pictures(shapes, thickness_mm=thickness(stack).value_mm, layers=layers_of(stack), key="tile")
 
 
 def stack_of_job(

@@ -63,6 +63,13 @@ def show_force_range(low_n: float, high_n: float, unit: LengthUnit) -> str:
     return f"{show_force(low_n, unit, bare=True)} to {show_force(high_n, unit)}"
 
 
+def field_force_range(low_n: float, high_n: float, unit: LengthUnit) -> str:
+    """A load as it stands in its field: no unit, no more digits than it has."""
+    one = 1000.0 if unit == "mm" else float(NEWTON_PER_LBF)
+    low, high = (f"{round(value / one, 4 if unit == 'mm' else 1):g}" for value in (low_n, high_n))
+    return high if low_n == high_n else f"{low} to {high}"
+
+
 def typed_force_range(text: str, unit: LengthUnit, where: str) -> tuple[float, float]:
     """A load as typed, in N: one value, or the lowest and the highest as “1.2 to 2 kN”; a bare number has the unit
     beside the field, and a unit behind the second speaks for both. Raises BadInput."""

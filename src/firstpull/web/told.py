@@ -1,0 +1,90 @@
+"""Sentences of the choice with every force and torque in the person's unit.
+
+The mechanics write lengths in the unit asked for, forces in kN and torques in N·m; a page in inches shows lbf and
+lbf·in, and never two units for one value.
+"""
+
+from __future__ import annotations
+
+import re
+
+from firstpull.mechanics.check import Check
+from firstpull.units import METRE_PER_INCH, NEWTON_PER_LBF, LengthUnit, show_mm
+from firstpull.web.typed import force_unit, torque_unit
+
+_NUMBER = r"\d+(?:\.\d+)?(?:e[+-]?\d+)?"
+_VALUE = re.compile(rf"((?:{_NUMBER}(?: of at most | of the | of | to ))*)({_NUMBER}) (kN|N·m)")
+_MM = re.compile(rf"({_NUMBER}) mm\b")
+_ALONE = re.compile(_NUMBER)
+_KN_PER_LBF = float(NEWTON_PER_LBF) / 1000
+_NM_PER_LBF_IN = float(NEWTON_PER_LBF * METRE_PER_INCH)
+
+
+def told(text: str, unit: LengthUnit) -> str:
+    """The sentence as the person reads it."""
+    if unit == "mm":
+        return text
+    inches = _MM.sub(lambda found: f"{show_mm(float(found[1]), unit)} in", text)
+    return _VALUE.sub(_in_pounds, inches)
+
+
+def _in_pounds(found: re.Match[str]) -> str:
+    one, unit = (_KN_PER_LBF, force_unit("in")) if found[3] == "kN" else (_NM_PER_LBF_IN, torque_unit("in"))
+
+    def shown(value: str) -> str:
+        return significant(float(value) / one)
+
+    before = _ALONE.sub(lambda number: shown(number[0]), found[1])
+    return f"{before}{shown(found[2])} {unit}"
+
+
+def significant(value: float) -> str:
+    """Three digits that count, whole numbers whole."""
+    if abs(value) >= 100 or value == 0:
+        return f"{value:.0f}"
+    return f"{value:.1f}" if abs(value) >= 10 else f"{value:.2f}"
+
+
+def turning(value_nm: float, unit: LengthUnit, *, bare: bool = False) -> str:
+    """A torque in N·m with three digits that count."""
+    value = significant(value_nm if unit == "mm" else value_nm / _NM_PER_LBF_IN)
+    return value if bare else f"{value} {torque_unit(unit)}"
+
+
+def pulling(value_n: float, unit: LengthUnit, *, bare: bool = False) -> str:
+    """A force in N with three digits that count."""
+    value = significant(value_n / 1000 if unit == "mm" else value_n / float(NEWTON_PER_LBF))
+    return value if bare else f"{value} {force_unit(unit)}"
+
+
+def side(value: float | str, check: Check, unit: LengthUnit) -> str:
+    """One side of a check in the person's unit; the unit is said by :func:`unit_of`."""
+    if isinstance(value, str):
+        return value.replace(" to ", "–")
+    if check.unit == "mm":
+        return show_mm(value, unit)
+    if check.unit == "N":
+        return pulling(value, unit, bare=True)
+    if check.unit == "N·m":
+        return turning(value, unit, bare=True)
+    return f"{value:g}"
+
+
+def unit_of(check: Check, unit: LengthUnit) -> str:
+    """The unit of a check's two sides, "" where there is none."""
+    known = {"mm": unit, "in": unit, "N": force_unit(unit), "N·m": torque_unit(unit)}
+    return known.get(check.unit, check.unit)
+
+
+def share(value: float | None) -> str:
+    """A margin in percent with a true minus sign; "–" where there is nothing to compare."""
+    return "–" if value is None else f"{100 * value:.0f} %".replace("-", "−")
+
+
+def chance(value: float | None) -> str:
+    """A chance in percent; never rounded up to certainty."""
+    if value is None:
+        return "–"
+    if value > 0.9999:
+        return "> 99.99 %"
+    return "< 0.01 %" if value < 0.0001 else f"{100 * value:.2f} %"
