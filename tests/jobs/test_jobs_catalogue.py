@@ -18,9 +18,9 @@ def test_a_large_file_is_one_act(tmp_path: Path) -> None:
     """Thousands of rows go in as several events of one act, and all of them are there afterwards."""
     with open_workshop(tmp_path) as workshop:
         book = workshop.bench
-        proposal = catalogue.propose(book, table(2500), filename="large.csv")
-        assert catalogue.take(book, proposal, filename="large.csv", doing=ADA) == 2500
-        assert len(book.inserts()) == 2500
+        proposal = catalogue.propose(book, table(4500), filename="large.csv")
+        assert catalogue.take(book, proposal, filename="large.csv", doing=ADA) == 4500
+        assert len(book.inserts()) == 4500
         assert book.store.last("catalogue:workshop") == 3
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 
 from firstpull.cli.main import Session, json_option
-from firstpull.cli.reckon import read_bytes
 from firstpull.cli.texts import grid, table
 from firstpull.units import parse_force, parse_length, parse_pressure
+
+LISTED = 1000
 
 
 @click.group()
@@ -246,7 +248,7 @@ def catalogue_import(
 ) -> None:
     """Import inserts from FILE (CSV or XLSX). Good rows are taken, every bad one is reported."""
     from firstpull.errors import BadInput
-    from firstpull.jobs.catalogue import propose, take
+    from firstpull.jobs.catalogue_file import take_any
 
     chosen: dict[str, Any] = {}
     for text in column_units:
@@ -254,44 +256,59 @@ def catalogue_import(
         if not equals:
             raise BadInput(f"“{text}” is not COLUMN=UNIT.", where="--column-unit", hint="For example length_free=in.")
         chosen[column] = name
-    book = session.book()
-    proposal = propose(book, read_bytes(file), filename=file.name, unit=unit, unit_by_column=chosen or None)
-    taken = 0 if only_preview else take(book, proposal, filename=file.name, doing=session.doing())
-    changes, problems = proposal.changes, proposal.preview.problems
+    doing = None if only_preview else session.doing()
+    told = _rows_told()
+    found = take_any(session.book(), file, doing=doing, unit=unit, unit_by_column=chosen or None, progress=told)
     answer = {
         "schema": "firstpull/catalogue-import/1",
         "file": str(file),
-        "good_rows": len(proposal.preview.rows),
-        "taken": taken,
-        "added": [insert.part for insert in changes.added],
-        "changed": sorted({change.part for change in changes.changed}),
-        "problems": [
-            {"row": p.row, "column": p.column, "value": p.value, "what": p.what, "hint": p.hint} for p in problems
-        ],
-        "notes": list(proposal.preview.notes),
+        "good_rows": found.good_rows,
+        "taken": found.written,
+        "added": found.added,
+        "changed": sorted(found.changed),
+        "added_count": found.added_count,
+        "changed_count": found.changed_count,
+        "problems": [problem.as_dict() for problem in found.problems],
+        "problem_count": found.problem_count,
+        "notes": list(found.notes),
     }
-    lines = [
-        f"{len(changes.added)} new, {len({change.part for change in changes.changed})} changed, {len(problems)} problem(s)."
-    ]
-    lines += [f"  row {p.row}, {p.column}: {p.what} {p.hint}".rstrip() for p in problems] + [
-        f"  note: {note}" for note in proposal.preview.notes
-    ]
-    lines.append("Preview only; nothing was written." if only_preview else f"{taken} row(s) taken.")
+    lines = [f"{found.added_count} new, {found.changed_count} changed, {found.problem_count} problem(s)."]
+    lines += [f"  row {p.row}, {p.column}: {p.what} {p.hint}".rstrip() for p in found.problems]
+    if found.problem_count > len(found.problems):
+        lines.append(f"  … and {found.problem_count - len(found.problems)} more problems.")
+    lines += [f"  note: {note}" for note in found.notes]
+    lines.append("Preview only; nothing was written." if only_preview else f"{found.written} row(s) taken.")
     session.answer(answer, "\n".join(lines))
+
+
+def _rows_told() -> Callable[[int], None]:
+    """Says on a terminal, on one line, how far the reading is."""
+    import sys
+
+    def told(rows: int) -> None:
+        if rows >= 50_000:
+            click.echo(f"\r{rows} rows read", nl=False, err=True)
+
+    return told if sys.stderr.isatty() else lambda _rows: None
 
 
 @catalogue.command(name="list")
 @click.argument("search", default="")
+@click.option("--all", "everything", is_flag=True, help=f"List more than {LISTED}.")
 @json_option
-def catalogue_list(session: Session, search: str) -> None:
-    """List the inserts; SEARCH looks in part, thread and material."""
-    wanted = search.lower()
-    rows = [i for i in session.book().inserts().values() if wanted in f"{i.part} {i.thread} {i.material}".lower()]
+def catalogue_list(session: Session, search: str, everything: bool) -> None:
+    """List the inserts; SEARCH looks in part, thread, material, form and note."""
+    from firstpull.jobs.catalogue import search_inserts
+
+    rows, count = search_inserts(session.book(), search, most=None if everything else LISTED)
     lines = [
         (i.part, i.thread, i.material, f"{i.head}, {i.end}", f"{i.grip_min.typed} … {i.grip_max.typed}") for i in rows
     ]
     text = grid(("part", "thread", "material", "form", "grip"), lines) if lines else "No inserts."
-    session.answer({"schema": "firstpull/catalogue/1", "inserts": [row.to_json() for row in rows]}, text)
+    if count > len(rows):
+        text += f"\n… and {count - len(rows)} more. Search for less, or list all with --all."
+    answer = {"schema": "firstpull/catalogue/1", "count": count, "inserts": [row.to_json() for row in rows]}
+    session.answer(answer, text)
 
 
 @catalogue.command(name="show")
@@ -317,9 +334,10 @@ def catalogue_show(session: Session, part: str) -> None:
 @json_option
 def catalogue_export(session: Session, file: Path) -> None:
     """Write the whole catalogue to FILE as CSV."""
-    from firstpull.jobs.catalogue import as_csv
+    from firstpull.jobs.catalogue import csv_lines
 
-    file.write_text(as_csv(session.book()), encoding="utf-8", newline="")
+    with file.open("w", encoding="utf-8", newline="") as out:
+        out.writelines(csv_lines(session.book()))
     session.answer({"schema": "firstpull/written/1", "file": str(file)}, f"Written: {file}")
 
 

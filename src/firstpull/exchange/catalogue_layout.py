@@ -11,7 +11,7 @@ from firstpull.exchange.table_cells import TextRow, TextTable
 
 HEADING_ROWS = 40
 _LEAST_HEADINGS = 3
-_UNIT_SAMPLE = 2_000
+UNIT_SAMPLE = 2_000
 
 
 def find_headings(tables: Sequence[TextTable], filename: str, chosen: set[str]) -> tuple[TextTable, int]:
@@ -90,7 +90,7 @@ def check_units(reading: Reading, columns: Sequence[Column], body: Sequence[Text
         values = [
             line.cells[column.index] for line in body if column.index < len(line.cells) and line.cells[column.index]
         ]
-        if values and all(is_bare(value) for value in values[:_UNIT_SAMPLE]):
+        if values and all(is_bare(value) for value in values[:UNIT_SAMPLE]):
             choices = " or ".join(f"“{plain_heading(column.heading)} [{unit}]”" for unit in units_of(rule.kind)[:2])
             reading.problem(
                 row,

@@ -193,17 +193,42 @@ def lines_of(lot: Lot) -> list[str]:
     return list(map(",".join, zip(*texts, strict=True)))
 
 
-def lots_of_text(text: str) -> Iterator[Lot]:
-    """The lots of a table that :func:`heading_line` and :func:`lines_of` wrote. Raises BadInput for anything else."""
-    rows = enumerate(rows_of_text(text), 1)
-    _number, heading = next(rows, (0, []))
-    reading = Reading()
-    reader = LotReader(map_columns(heading, where="table"), reading, filename="table")
-    while some := list(islice(rows, LOT_ROWS)):
-        yield reader.read(some)
-    if reading.problems:
-        first = reading.problems[0]
-        raise BadInput(f"{first.what} {first.hint}", where=f"row {first.row}, {first.column}")
+def inserts_of_lines(lines: Sequence[str]) -> list[Insert]:
+    """The inserts of lines that :func:`lines_of` wrote."""
+    lots = TableTexts().lots("\r\n".join((heading_line(), *lines)))
+    return [lot.insert(row) for lot in lots for row in range(len(lot.parts))]
+
+
+def batches(rows: NDArray[np.int64], count: int) -> Iterator[NDArray[np.int64]]:
+    """``rows`` in pieces of ``count``."""
+    for start in range(0, len(rows), count):
+        yield rows[start : start + count]
+
+
+class TableTexts:
+    """Reads tables that :func:`heading_line` and :func:`lines_of` wrote, one after the other; a cell that was seen in one
+    is known in the next."""
+
+    def __init__(self) -> None:
+        self._readers: dict[tuple[str, ...], tuple[LotReader, Reading]] = {}
+
+    def lots(self, text: str) -> Iterator[Lot]:
+        """The lots of one table. Raises BadInput when a row of it can not be read."""
+        rows = enumerate(rows_of_text(text), 1)
+        _number, heading = next(rows, (0, []))
+        reader, reading = self._reader(tuple(heading))
+        while some := list(islice(rows, LOT_ROWS)):
+            yield reader.read(some)
+        if reading.problems:
+            first = reading.problems.pop()
+            raise BadInput(f"{first.what} {first.hint}", where=f"row {first.row}, {first.column}")
+
+    def _reader(self, heading: tuple[str, ...]) -> tuple[LotReader, Reading]:
+        if heading not in self._readers:
+            reading = Reading(most=1)
+            reader = LotReader(map_columns(heading, where="table"), reading, filename="table")
+            self._readers[heading] = reader, reading
+        return self._readers[heading]
 
 
 def _quoted(text: str) -> str:

@@ -93,7 +93,7 @@ def preview(
         insert = read_row(reading, columns, row)
         if insert is not None:
             found.append((row.number, insert))
-    kept = _without_duplicates(reading, columns, found)
+    kept = without_duplicates(reading, columns, found)
     reading.note_rounded()
     problems = sorted(reading.problems, key=lambda problem: problem.row)
     return Preview(
@@ -109,7 +109,7 @@ def preview(
     )
 
 
-def _without_duplicates(
+def without_duplicates(
     reading: Reading, columns: Sequence[Column], found: Sequence[tuple[int, Insert]]
 ) -> list[tuple[int, Insert]]:
     """Parts that occur once, and the first of rows that say the same; of rows that differ none can be trusted."""

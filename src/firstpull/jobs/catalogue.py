@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import islice
 
 from firstpull.errors import BadInput, NotFound
-from firstpull.exchange.catalogue_table import Changes, Preview, compare, preview, write_csv
+from firstpull.exchange.catalogue_lots import LOT_ROWS, batches, heading_line, lines_of, lot_of, lot_of_shelf
+from firstpull.exchange.catalogue_table import Changes, Preview, compare, preview
+from firstpull.jobs.shelf import row_of
 from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
 from firstpull.mechanics.insert import Insert, check_insert
 from firstpull.units import LengthUnit
 
-ROWS_AN_EVENT = 1000  # an event of the record is limited in size; a large file is several events of one act
+ROWS_AN_EVENT = 2000  # an event of the record is limited in size; a large file is several events of one act
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,9 @@ def propose(
     """Read a CSV or XLSX file of inserts and say what would change. Writes nothing. Raises BadInput for a file that is
     no table of inserts; bad rows are listed in the preview."""
     read = preview(data, filename=filename, unit=unit, unit_by_column=unit_by_column)
-    return Proposal(read, compare(list(book.inserts().values()), read.rows))
+    shelf = book.inserts()
+    there = [shelf[insert.part] for insert in read.rows if insert.part in shelf]
+    return Proposal(read, compare(there, read.rows))
 
 
 def take(book: Book, proposal: Proposal, *, filename: str, doing: Doing) -> int:
@@ -47,21 +52,25 @@ def take(book: Book, proposal: Proposal, *, filename: str, doing: Doing) -> int:
             )
         return 0
     added = {insert.part for insert in proposal.changes.added}
-    planned = [
-        (
-            "CatalogueImported",
-            {
-                "source": filename,
-                "inserts": [insert.to_json() for insert in some],
-                "added": sorted(insert.part for insert in some if insert.part in added),
-                "changed": sorted(insert.part for insert in some if insert.part not in added),
-                "left_out": len(proposal.preview.problems),
-            },
-        )
-        for some in (rows[start : start + ROWS_AN_EVENT] for start in range(0, len(rows), ROWS_AN_EVENT))
-    ]
-    book.write(CATALOGUE, planned, doing)
-    return len(rows)
+    lines = ((line, insert.part in added) for line, insert in zip(lines_of(lot_of(rows)), rows, strict=True))
+    events = table_events(lines, source=filename, left_out=len(proposal.preview.problems))
+    return len(rows) if book.write_long(CATALOGUE, events, doing) else 0
+
+
+def table_events(lines: Iterable[tuple[str, bool]], *, source: str, left_out: int) -> Iterator[Planned]:
+    """Events that bring ``lines`` of CSV, each with whether it is new, some thousand in one event."""
+    lines = iter(lines)
+    while some := list(islice(lines, ROWS_AN_EVENT)):
+        added = sum(new for _line, new in some)
+        data = {
+            "source": source,
+            "table": "\r\n".join((heading_line(), *(line for line, _new in some))),
+            "rows": len(some),
+            "added": added,
+            "changed": len(some) - added,
+            "left_out": left_out,
+        }
+        yield ("CatalogueTableImported", data)
 
 
 def add_measured(book: Book, insert: Insert, *, doing: Doing) -> None:
@@ -98,15 +107,25 @@ def retire(book: Book, part: str, *, reason: str, doing: Doing) -> None:
 def history(book: Book, part: str) -> list[dict[str, object]]:
     """How a row came to be as it is: each import that touched it, newest last."""
     found: list[dict[str, object]] = []
-    for event in book.store.read(CATALOGUE):
-        rows = [row for row in event.data.get("inserts", ()) if row.get("part") == part]
-        if rows:
-            found.append({"at": event.at, "by": event.by, "source": event.data["source"], "row": rows[-1]})
+    for event in book.store.walk(CATALOGUE):
+        row = row_of(event, part)
+        if row is not None:
+            found.append({"at": event.at, "by": event.by, "source": event.data["source"], "row": row})
         elif event.type == "InsertRetired" and event.data["part"] == part:
             found.append({"at": event.at, "by": event.by, "source": f"taken out: {event.data['reason']}", "row": None})
     return found
 
 
-def as_csv(book: Book) -> str:
-    """The whole catalogue as CSV, with the text of each value as it was typed."""
-    return write_csv(list(book.inserts().values()))
+def csv_lines(book: Book) -> Iterator[str]:
+    """The whole catalogue as CSV, with the text of each value as it was typed: the heading, then some rows at a time."""
+    shelf = book.inserts()
+    yield heading_line() + "\r\n"
+    for rows in batches(shelf.rows_in_order(), LOT_ROWS):
+        yield "".join(f"{line}\r\n" for line in lines_of(lot_of_shelf(shelf, rows)))
+
+
+def search_inserts(book: Book, words: str, *, most: int | None = None) -> tuple[list[Insert], int]:
+    """The inserts whose row holds every one of ``words``, at most ``most`` of them, and how many there are."""
+    shelf = book.inserts()
+    rows = shelf.search(words)
+    return list(shelf.inserts(rows if most is None else rows[:most])), len(rows)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from typing import Any
 
@@ -10,6 +11,8 @@ from firstpull.errors import BadInput
 LONGEST_TEXT = 4000
 # these turn the order of the letters round, so that a text reads as another one (Unicode Standard Annex 9)
 _TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+
+_HIDDEN = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{''.join(sorted(_TURNING))}]")
 
 
 def check_texts(value: Any, *, where: str = "") -> None:
@@ -22,6 +25,18 @@ def check_texts(value: Any, *, where: str = "") -> None:
     elif isinstance(value, (list, tuple)):
         for index, item in enumerate(value, 1):
             check_texts(item, where=f"{where}[{index}]")
+
+
+def check_table(table: str, *, where: str) -> None:
+    """The same for a whole table of CSV, whose length is limited elsewhere. Raises BadInput naming the line."""
+    found = _HIDDEN.search(table)
+    if found is not None:
+        line = table.count("\n", 0, found.start())
+        raise BadInput(
+            "The table has a sign that can not be printed.",
+            where=f"{where}: {table.splitlines()[line].partition(',')[0][:60]}",
+            hint="Type that row again.",
+        )
 
 
 def _check(text: str, where: str) -> None:

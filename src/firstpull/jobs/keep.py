@@ -7,16 +7,17 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from firstpull.errors import BadInput, FirstpullError, RecordDamaged
+from firstpull.exchange.catalogue_lots import TableTexts
 from firstpull.exchange.record_lines import line_of_event, read_lines
 from firstpull.jobs.answers import job_answer
 from firstpull.jobs.prove import plan_of, verdict_of
 from firstpull.jobs.shapes import allowance_from_json, insert_of, stack_of, tool_of, window_from_json
+from firstpull.jobs.shelf import lots_of
 from firstpull.jobs.workshop import Book, guard
-from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.tool import Tool
 from firstpull.record.event import Event
 from firstpull.record.job import JobState, fold_job
-from firstpull.record.things import fold_catalogue, fold_gauge, fold_tool
+from firstpull.record.things import fold_gauge, fold_tool
 from firstpull.store import Restored, Store
 
 
@@ -98,8 +99,8 @@ def _read_all(kind: str, events: Sequence[Event]) -> None:
         gauge = fold_gauge(events).gauge
         float(gauge["resolution_mm"]), float(gauge["error_mm"]), int(gauge["every_days"])
     else:
-        for row in fold_catalogue(events).inserts.values():
-            Insert.from_json(row)
+        for event in events:
+            lots_of(event, tables=TableTexts())
 
 
 def _read_job(state: JobState) -> None:

@@ -7,23 +7,24 @@ real work. Every job verb reads a state, decides, and writes through :meth:`Book
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from firstpull.errors import BadInput, Conflict, NotFound
-from firstpull.jobs.clean_texts import check_texts
+from firstpull.jobs.clean_texts import check_table, check_texts
+from firstpull.jobs.shelf import ShelfOfBook
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.shelf import Shelf
 from firstpull.record.event import Event, NewEvent
 from firstpull.record.job import JobState, fold_job
 from firstpull.record.rules import guard_job
 from firstpull.record.things import (
-    CatalogueState,
     GaugeState,
     ToolState,
-    fold_catalogue,
     fold_gauge,
     fold_tool,
     guard_thing,
@@ -31,6 +32,7 @@ from firstpull.record.things import (
 from firstpull.store import Store
 
 CATALOGUE = "catalogue:workshop"
+_MOST_COMPARED = 20_000  # names that are compared for a near one
 SUMMARY_VERSION = 3  # raise it when summarise changes: the rows are then made again when a book is opened
 
 
@@ -64,8 +66,8 @@ class Book:
         self.path = path
         self.practice = practice
         self._clock = clock or (lambda: datetime.now(UTC))
-        self.store = Store(path, summarise=summarise, summary_version=SUMMARY_VERSION)
-        self._catalogue: tuple[int, CatalogueState, dict[str, Insert]] | None = None
+        self.store = Store(path, summarise=summarise, summary_version=SUMMARY_VERSION, bulky=("catalogue",))
+        self._shelves = ShelfOfBook(self.store, CATALOGUE, kept=path.with_suffix(".catalogue.npz"))
 
     def close(self) -> None:
         self.store.close()
@@ -101,13 +103,9 @@ class Book:
     def gauges(self) -> tuple[GaugeState, ...]:
         return tuple(fold_gauge(self.store.read(stream)) for stream in self.store.streams("gauge"))
 
-    def catalogue(self) -> CatalogueState:
-        """The shop's inserts; empty when nothing was imported yet."""
-        return self._catalogue_cached()[0]
-
-    def inserts(self) -> dict[str, Insert]:
-        """The catalogue's inserts by part, ready to reckon with."""
-        return self._catalogue_cached()[1]
+    def inserts(self) -> Shelf:
+        """The catalogue's inserts by part, ready to reckon with: perhaps very many, each made when it is asked for."""
+        return self._shelves.shelf()
 
     def insert(self, part: str) -> Insert:
         """One insert by part. Raises NotFound with near names."""
@@ -115,17 +113,35 @@ class Book:
         if part not in rows:
             import difflib
 
-            near = difflib.get_close_matches(part, list(rows), n=3, cutoff=0.4)
+            near = difflib.get_close_matches(part, list(islice(rows, _MOST_COMPARED)), n=3, cutoff=0.4)
             hint = f"Near: {', '.join(near)}." if near else "Import the catalogue first."
             raise NotFound(f"The catalogue has no part “{part}”.", where="part", hint=hint)
         return rows[part]
 
     def repeats(self, stream: str, doing: Doing) -> bool:
         """Whether ``doing``, by its id and its name, is an act that already stands in ``stream``: a retry of it."""
-        if not doing.slip or not self.store.last(stream):
-            return False
-        first = f"{doing.slip}.0.0"
-        return any(event.client_id == first and event.by == doing.by.strip() for event in self.store.read(stream))
+        first = self.store.event_with_id(f"{doing.slip}.0.0") if doing.slip else None
+        return first is not None and first.stream == stream and first.by == doing.by.strip()
+
+    def write_long(self, stream: str, planned: Iterable[Planned], doing: Doing) -> int:
+        """Append very many events to a long stream as one durable act, each made when its turn comes; returns how many.
+
+        A retry by the same id and name writes nothing and returns 0. Raises Conflict when the record moved on.
+        """
+        if self.repeats(stream, doing):
+            return 0
+        doing = doing.checked()
+
+        def events() -> Iterator[NewEvent]:
+            for index, (kind, data) in enumerate(planned):
+                check_texts(
+                    [{name: one for name, one in data.items() if name != "table"}], where=stream.partition(":")[0]
+                )
+                check_table(data.get("table", ""), where=str(data.get("source", stream)))
+                yield NewEvent(kind, data, client_id=f"{doing.slip}.0.{index}")
+
+        expected = self.store.last(stream) if doing.seen is None else doing.seen
+        return self.store.append_long(stream, expected, events(), at=self.now(), by=doing.by, guard=guard)
 
     def write(
         self,
@@ -171,14 +187,6 @@ class Book:
             expected = doing.seen if place == 0 and doing.seen is not None else last
             batches.append((stream, expected, events))
         return self.store.append_many(batches, at=self.now(), by=doing.by, guard=guard)
-
-    def _catalogue_cached(self) -> tuple[CatalogueState, dict[str, Insert]]:
-        last = self.store.last(CATALOGUE)
-        if self._catalogue is None or self._catalogue[0] != last:
-            state = fold_catalogue(self.store.read(CATALOGUE)) if last else CatalogueState(CATALOGUE)
-            rows = {part: Insert.from_json(row) for part, row in state.inserts.items()}
-            self._catalogue = (last, state, rows)
-        return self._catalogue[1], self._catalogue[2]
 
     def _nearest(self, kind: str, wanted: str) -> str:
         import difflib

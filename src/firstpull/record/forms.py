@@ -189,6 +189,10 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     "GaugeChanged": ({"gauge": _NAMED}, {}),
     "GaugeChecked": ({"check": _like({"passed": _flag, "due": _text, "error_mm": _number})}, {}),
     "CatalogueImported": ({"inserts": _list_of(_PART), "source": _text, "added": _TEXTS, "changed": _TEXTS}, {}),
+    "CatalogueTableImported": (
+        {"table": _text, "source": _text, "rows": _count, "added": _count, "changed": _count, "left_out": _count},
+        {},
+    ),
     "InsertRetired": ({"part": _text, "reason": _text}, {}),
 }
 

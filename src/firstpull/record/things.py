@@ -65,12 +65,12 @@ class GaugeState:
 
 @dataclass(frozen=True, slots=True)
 class CatalogueState:
-    """The shop's inserts by part, and the imports that made them."""
+    """How often the shop's catalogue was added to. The inserts themselves may be very many, and are read from the events
+    one by one."""
 
     stream: str
     sequence: int = 0
-    inserts: Mapping[str, Data] = field(default_factory=dict)
-    imports: tuple[Data, ...] = ()
+    imports: int = 0
 
 
 def fold_tool(events: Iterable[Event], state: ToolState | None = None) -> ToolState:
@@ -216,22 +216,19 @@ def _gauge_checked(state: GaugeState, event: Event, data: Data) -> GaugeState:
     return replace(state, checks=(*state.checks, dict(data["check"], at=event.at, by=event.by)))
 
 
-def _imported(state: CatalogueState, event: Event, data: Data) -> CatalogueState:
-    inserts = dict(state.inserts)
-    for insert in data["inserts"]:
-        inserts[insert["part"]] = insert
-    done = {
-        "at": event.at,
-        "by": event.by,
-        "source": data["source"],
-        "added": data["added"],
-        "changed": data["changed"],
-    }
-    return replace(state, inserts=inserts, imports=(*state.imports, done))
+def _imported(state: CatalogueState, _event: Event, data: Data) -> CatalogueState:
+    _ = [insert["part"] for insert in data["inserts"]]
+    return replace(state, imports=state.imports + 1)
+
+
+def _table_imported(state: CatalogueState, _event: Event, data: Data) -> CatalogueState:
+    _ = data["table"]
+    return replace(state, imports=state.imports + 1)
 
 
 def _retired(state: CatalogueState, _event: Event, data: Data) -> CatalogueState:
-    return replace(state, inserts={part: row for part, row in state.inserts.items() if part != data["part"]})
+    _ = data["part"]
+    return state
 
 
 _Steps = dict[tuple[str, int], Callable[[Any, Event, Data], Any]]
@@ -256,5 +253,6 @@ _GAUGE_STEPS: _Steps = {
 }
 _CATALOGUE_STEPS: _Steps = {
     ("CatalogueImported", 1): _imported,
+    ("CatalogueTableImported", 1): _table_imported,
     ("InsertRetired", 1): _retired,
 }

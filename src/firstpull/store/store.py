@@ -229,6 +229,12 @@ class Store:
             )
         return event_from_row(row)
 
+    def event_with_id(self, client_id: str) -> Event | None:
+        """The event that was sent under ``client_id``, or None."""
+        with self._database.reading() as connection:
+            row = connection.execute(select(event_table).where(event_table.c.client_id == client_id)).first()
+        return None if row is None else event_from_row(row)
+
     def import_events(
         self, events: Iterable[Event], *, place: Callable[[int], str] | None = None, guard: Guard | None = None
     ) -> int:

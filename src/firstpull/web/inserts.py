@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from fastapi.responses import RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response, StreamingResponse
 
 from firstpull.errors import BadInput, FirstpullError
 from firstpull.exchange.catalogue_columns import FIELDS
@@ -27,15 +27,14 @@ _LABELS = {"setting_load_n": "setting load", "tightening_torque_max_nm": "greate
 def show_inserts(request: Request, q: str = "", taken: int = -1) -> Response:
     """The inserts whose row holds every word of ``q``."""
     here = desk(request, "bench")
-    rows = list(here.book.inserts().values())
-    found = _found(rows, q[:80])
+    found, hits = catalogue.search_inserts(here.book, q[:80], most=_MOST_ROWS)
     context = {
         "q": q[:80],
         "taken": taken,
-        "count": len(rows),
-        "found": len(found),
-        "rows": [_row(insert, here.unit) for insert in found[:_MOST_ROWS]],
-        "left_out": max(len(found) - _MOST_ROWS, 0),
+        "count": len(here.book.inserts()),
+        "found": hits,
+        "rows": [_row(insert, here.unit) for insert in found],
+        "left_out": hits - len(found),
         "columns": [
             {"label": "part", "number": False},
             {"label": "thread", "number": False},
@@ -54,7 +53,8 @@ def export_inserts(request: Request) -> Response:
     """The whole catalogue as CSV; it reads back the same."""
     here = desk(request, "bench")
     headers = {"Content-Disposition": 'attachment; filename="inserts.csv"'}
-    return Response(catalogue.as_csv(here.book), media_type="text/csv; charset=utf-8", headers=headers)
+    lines = (line.encode() for line in catalogue.csv_lines(here.book))
+    return StreamingResponse(lines, media_type="text/csv; charset=utf-8", headers=headers)
 
 
 @router.get("/inserts/row")
@@ -86,18 +86,6 @@ def retire_insert(
     except FirstpullError as problem:
         return _insert_page(here, part, reason=reason, problem=problem_of(problem), status_code=422)
     return RedirectResponse("/inserts", status_code=303)
-
-
-def _found(rows: list[Insert], q: str) -> list[Insert]:
-    words = q.casefold().split()
-    if not words:
-        return rows
-    return [insert for insert in rows if all(word in _text(insert) for word in words)]
-
-
-def _text(insert: Insert) -> str:
-    parts = (insert.part, insert.thread, insert.material, insert.head, insert.end, insert.body, insert.note)
-    return " ".join(parts).casefold()
 
 
 def _row(insert: Insert, unit: LengthUnit) -> dict[str, Any]:

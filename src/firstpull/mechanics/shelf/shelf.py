@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.mechanics.asked import thread_name
-from firstpull.mechanics.insert import FORM, LENGTH_NAMES, NAMES, Insert
+from firstpull.mechanics.insert import LENGTH_NAMES, NAMES, Insert
 from firstpull.mechanics.shelf.columns import Column, Gatherer, narrow, ranks
 from firstpull.mechanics.shelf.plausible import plausible
 from firstpull.mechanics.shelf.view import View
 
 COLUMN_NAMES: tuple[str, ...] = tuple(name for name in NAMES if name != "part")
-NUMBER_NAMES = frozenset((*FORM.numbers, *FORM.whole))
+_SEARCHED = ("thread", "material", "head", "end", "body", "note")
 
 
 class Shelf(Mapping[str, Insert]):
@@ -98,6 +98,26 @@ class Shelf(Mapping[str, Insert]):
     def inserts(self, rows: Iterable[int] | None = None) -> Iterator[Insert]:
         """The inserts of ``rows``, or all of them in the order of the catalogue, made one by one."""
         return (self.insert(int(row)) for row in (self._in_order if rows is None else rows))
+
+    def search(self, words: str) -> NDArray[np.int64]:
+        """The rows that hold every one of ``words`` in part, thread, material, head, end, body or note, whatever the
+        case, in the order of the catalogue."""
+        hit = np.ones(len(self), bool)
+        for word in words.casefold().split():
+            found = np.zeros(len(self), bool)
+            for name in _SEARCHED:
+                column = self.columns[name]
+                table = np.fromiter((word in text.casefold() for text in column.values), bool, len(column.values))
+                found |= table[column.codes]
+            left = np.flatnonzero(hit & ~found).tolist()
+            found[left] = [word in self.parts[row].casefold() for row in left]
+            hit &= found
+        rows = self.rows_in_order()
+        return rows[hit[rows]]
+
+    def rows_in_order(self) -> NDArray[np.int64]:
+        """All rows in the order of the catalogue."""
+        return self._in_order.astype(np.int64)
 
     def rows_of_thread(self, designation: str) -> range:
         """The rows whose thread is ``designation``, the full name of :func:`firstpull.trade.threads.thread`."""
