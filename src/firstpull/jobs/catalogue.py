@@ -64,7 +64,7 @@ def table_events(lines: Iterable[tuple[str, bool]], *, source: str, left_out: in
         added = sum(new for _line, new in some)
         data = {
             "source": source,
-            "table": "\r\n".join((heading_line(), *(line for line, _new in some))),
+            "table": "\n".join((heading_line(), *(line for line, _new in some))),
             "rows": len(some),
             "added": added,
             "changed": len(some) - added,

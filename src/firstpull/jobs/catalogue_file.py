@@ -151,8 +151,7 @@ def _spool(source: CatalogueFile, shelf: Shelf, spool: IO[str], *, progress: Pro
             continue
         lines = lines_of(lot)
         row = {"numbers": lot.numbers.tolist(), "parts": lot.parts, "lines": lines, "news": _news(lot, lines, shelf)}
-        json.dump(row, spool, ensure_ascii=False)
-        spool.write("\n")
+        spool.write(json.dumps(row, ensure_ascii=False) + "\n")
         hashes.append(np.fromiter(map(hash, lot.parts), np.int64, len(lot.parts)))
         progress(int(lot.numbers[-1]))
     every = np.sort(np.concatenate(hashes)) if hashes else np.zeros(0, np.int64)
