@@ -18,6 +18,9 @@ from firstpull.mechanics.identify_model import (
     entropy_bits,
     information_bits,
 )
+from firstpull.mechanics.identify_rows import MOST_LOOKED, NARROW_FROM
+from firstpull.mechanics.insert import ENDS, Insert
+from firstpull.mechanics.shelf import Shelf
 from firstpull.units import parse_length as length
 from mechanics_examples import M6
 
@@ -176,3 +179,59 @@ def test_small_words() -> None:
     assert [percent(share) for share in (0.001, 0.93, 0.999)] == ["under 1 %", "93 %", "over 99 %"]
     assert canonical("m6×1.0") == "M6x1"
     assert canonical("M66") is None
+
+
+def _many(count: int) -> tuple[Insert, ...]:
+    """Rows of three threads whose lengths and looks run through what there is."""
+    return tuple(
+        replace(
+            M6,
+            part=f"P{number:05d}",
+            thread=("M5", "M6", "M8")[number % 3],
+            length_free=length(f"{15 + number % 41 / 10} mm"),
+            end=ENDS[number % 2],
+            head_marks=None if number % 5 == 0 else number % 4,
+            body_diameter=None if number % 7 == 0 else length("8.9 mm"),
+        )
+        for number in range(count)
+    )
+
+
+@pytest.mark.parametrize("seen", [InHand(thread="M6", free_length=length("16.2 mm")), InHand(end="open", head_marks=3)])
+@pytest.mark.parametrize("count", [500, NARROW_FROM + 10])
+def test_a_shelf_gives_the_same_answer_as_a_list(seen: InHand, count: int) -> None:
+    """Row by row the same parts and chances, whether inserts are there or are only made when they are looked at."""
+    rows = _many(count)
+    listed, shelved = identify(rows, seen), identify(Shelf.of(rows), seen)
+    assert [match.insert for match in shelved.matches] == [match.insert for match in listed.matches]
+    assert [match.alike for match in shelved.matches] == [match.alike for match in listed.matches]
+    for one, other in zip(shelved.matches, listed.matches, strict=True):
+        assert one.probability == pytest.approx(other.probability, rel=1e-9)
+    assert shelved.none_probability == pytest.approx(listed.none_probability, rel=1e-9)
+    assert [item.measurement for item in shelved.suggestions] == [item.measurement for item in listed.suggestions]
+    assert (shelved.text, shelved.notes, shelved.verdict) == (listed.text, listed.notes, listed.verdict)
+
+
+def test_among_very_many_a_thread_leaves_only_its_own() -> None:
+    """From so many rows on other threads are left out, and that is said; a thread that no row has leaves all."""
+    rows = _many(NARROW_FROM + 10)
+    found = identify(Shelf.of(rows), InHand(thread="M8"))
+    assert (
+        found.notes[0] == f"Of so many rows only the {(NARROW_FROM + 10) // 3} with the thread M8x1.25 were looked at."
+    )
+    assert {match.insert.thread for match in found.matches} == {"M8"}
+    few = identify(rows[:300], InHand(thread="M8"))
+    assert "Of so many rows" not in few.notes[0]
+    none = identify(Shelf.of(rows), InHand(thread="M12"))
+    assert "Of so many rows" not in none.notes[0]
+    assert none.others_probability + none.none_probability > 0.9
+
+
+def test_few_inserts_are_made_of_very_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A shelf makes only the rows that are shown or compared, however many are equally likely."""
+    shelf = Shelf.of(_many(NARROW_FROM * 2))
+    made: list[int] = []
+    whole = Shelf.insert
+    monkeypatch.setattr(Shelf, "insert", lambda self, row: made.append(row) or whole(self, row))
+    assert len(identify(shelf, InHand(end="open")).matches) == 20
+    assert len(made) <= MOST_LOOKED

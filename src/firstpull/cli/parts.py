@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from firstpull.mechanics.counted import Estimates
     from firstpull.mechanics.cover import Progress
     from firstpull.mechanics.identify import Identification, Match
-    from firstpull.mechanics.insert import Body, End, Head
+    from firstpull.mechanics.insert import Body, End, Head, Insert
+    from firstpull.mechanics.shelf import Shelf
     from firstpull.mechanics.standardise import Standard
 
 _HEADS = click.Choice(["flat", "countersunk", "low profile"])
@@ -95,8 +96,16 @@ def identify(
     )
     if gauge:
         seen = with_gauge(session.book(), seen, gauge)
-    found = identify_among(read_inserts(session, catalogue_file), seen, unit=chosen)
+    found = identify_among(_catalogue(session, catalogue_file), seen, unit=chosen)
     session.answer(identify_answer(found), _identified(found, chosen))
+
+
+def _catalogue(session: Session, file: Path | None) -> Sequence[Insert] | Shelf:
+    """The inserts of a file, or the shop's catalogue as it stands. Raises BadInput when it is empty."""
+    from firstpull.jobs.identify import looked_through
+
+    found = read_inserts(session, file) if file is not None else looked_through(session.book().inserts())
+    return found or read_inserts(session, file)
 
 
 def _identified(found: Identification, unit: LengthUnit) -> str:

@@ -18,11 +18,12 @@ from firstpull.mechanics.identify_model import (
     Table,
     believe,
     canonical,
-    columns,
     entropy_bits,
     information_bits,
 )
+from firstpull.mechanics.identify_rows import Rows, rows_of
 from firstpull.mechanics.insert import BODIES, ENDS, HEADS, Body, End, Head, Insert
+from firstpull.mechanics.shelf import Shelf
 from firstpull.units import Length, LengthUnit, show_length, show_mm
 
 SURE = 0.95
@@ -107,7 +108,9 @@ class Identification:
     notes: tuple[str, ...]
 
 
-def identify(inserts: Sequence[Insert], seen: InHand, *, unit: LengthUnit = "mm", most: int = 20) -> Identification:
+def identify(
+    inserts: Sequence[Insert] | Shelf, seen: InHand, *, unit: LengthUnit = "mm", most: int = 20
+) -> Identification:
     """The rows that the insert in the hand may be, likeliest first, and the one more measurement that decides best.
 
     Bayes' rule with every row equally likely beforehand and a tenth for “none of these”; a length reads normally about
@@ -116,14 +119,15 @@ def identify(inserts: Sequence[Insert], seen: InHand, *, unit: LengthUnit = "mm"
     mismatch is unlikely, not impossible). The next measurement is the one with the greatest expected fall of entropy.
     Source: Bayes' rule; JCGM 100:2008, 4.3.7 (limit of error as a rectangular distribution); Lindley 1956 for the
     expected information; chances and scatters are engineering judgement. ``most`` rows are listed (1 to 1000), in the
-    texts lengths are in ``unit``. Raises BadInput for an empty catalogue, nothing seen, or a value that cannot be.
+    texts lengths are in ``unit``. Among very many rows (``NARROW_FROM``) a thread that is given leaves only its own. Raises BadInput for an empty catalogue, nothing seen, or a value that cannot be.
     """
     _check(inserts, seen, most)
     gauge_sd_mm = seen.gauge_error_mm / math.sqrt(3)
-    table = columns(inserts, most_marks=seen.head_marks or 0)
+    rows = rows_of(inserts, seen.thread)
+    table = rows.table(most_marks=seen.head_marks or 0)
     words, lengths_mm = _said(table, seen)
     belief = believe(table, words, lengths_mm, gauge_sd_mm=gauge_sd_mm)
-    matches = _matches(inserts, seen, belief, most=most, unit=unit)
+    matches = _matches(rows, seen, belief, most=most, unit=unit)
     suggestions = _suggestions(table, seen, belief, gauge_sd_mm)
     listed = math.fsum(match.probability for match in matches)
     best = matches[0]
@@ -145,11 +149,11 @@ def identify(inserts: Sequence[Insert], seen: InHand, *, unit: LengthUnit = "mm"
         next=following,
         suggestions=suggestions,
         text=_text(matches, verdict, belief.none, following=following),
-        notes=_notes(table, seen),
+        notes=_notes(table, seen, narrowed=rows.narrowed),
     )
 
 
-def _check(inserts: Sequence[Insert], seen: InHand, most: int) -> None:
+def _check(inserts: Sequence[Insert] | Shelf, seen: InHand, most: int) -> None:
     if not inserts:
         raise BadInput("The catalogue is empty.", where="catalogue", hint="Import the inserts that it may be.")
     if all(getattr(seen, name) is None for name in MEASUREMENTS):
@@ -188,20 +192,20 @@ def _said(table: Table, seen: InHand) -> tuple[dict[str, int], dict[str, float]]
     return words, lengths
 
 
-def _matches(
-    inserts: Sequence[Insert], seen: InHand, belief: Belief, *, most: int, unit: LengthUnit
-) -> tuple[Match, ...]:
+def _matches(rows: Rows, seen: InHand, belief: Belief, *, most: int, unit: LengthUnit) -> tuple[Match, ...]:
     import numpy as np
 
     # Equal looks must tie in every order of the catalogue, so chances are compared without their last digits.
-    likely = np.flatnonzero(belief.rows >= min(_LEAST_SHOWN, float(belief.rows.max())))
-    order = sorted(likely.tolist(), key=lambda place: (-round(float(belief.rows[place]), 9), inserts[place].name))
+    top = float(belief.rows.max())
+    chances = np.round(belief.rows / (top or 1.0), 9)
+    likely = np.flatnonzero(belief.rows >= min(_LEAST_SHOWN, top))
+    order = rows.likeliest(likely, chances)
     looks: dict[tuple[object, ...], list[Insert]] = {}
     for place in order:
-        looks.setdefault(_looks(inserts[place]), []).append(inserts[place])
+        looks.setdefault(_looks(rows.insert(place)), []).append(rows.insert(place))
     found = []
     for place in order[:most]:
-        insert = inserts[place]
+        insert = rows.insert(place)
         twins = [other for other in looks[_looks(insert)] if other is not insert]
         found.append(
             Match(
@@ -309,8 +313,10 @@ def _misfits(best: Match) -> str:
     return f" What does not fit: {listed}."
 
 
-def _notes(table: Table, seen: InHand) -> tuple[str, ...]:
+def _notes(table: Table, seen: InHand, *, narrowed: bool) -> tuple[str, ...]:
     notes = []
+    if narrowed and seen.thread is not None:
+        notes.append(f"Of so many rows only the {table.count} with the thread {canonical(seen.thread)} were looked at.")
     if seen.head_marks is not None:
         notes.append("Head marks only propose: they differ between makers and wear off.")
     for name in PART_SD_MM:

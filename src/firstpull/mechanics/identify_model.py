@@ -41,9 +41,12 @@ _COUSIN_SPREAD = 0.12
 _LEAST_MARKS = 6
 _MOST_GROUPS = 300
 _MOST_READINGS = 4000
-_ATTRIBUTE = {
+ATTRIBUTE = {
     "free_length": "length_free", "flange_diameter": "flange_diameter", "body_diameter": "body_diameter",
 }  # fmt: skip
+
+_NAMES: dict[str, tuple[str, ...]] = {"thread": thread_designations(), "end": ENDS, "head": HEADS, "body": BODIES}
+_PLACES = {name: {word: place for place, word in enumerate(words)} for name, words in _NAMES.items()}
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -99,20 +102,37 @@ def canonical(name: str) -> str | None:
 
 def columns(inserts: Sequence[Insert], *, most_marks: int = 0) -> Table:
     """The inserts as columns. ``most_marks`` is the greatest count of head marks that was seen."""
-    threads = [canonical(insert.thread) for insert in inserts]
-    marks = [None if insert.head_marks is None else str(insert.head_marks) for insert in inserts]
-    top = max([_LEAST_MARKS, most_marks, *(insert.head_marks or 0 for insert in inserts)])
+    top = max([most_marks, *(insert.head_marks or 0 for insert in inserts)])
     words = {
-        "thread": _words(thread_designations(), threads),
-        "end": _words(ENDS, [insert.end for insert in inserts]),
-        "head": _words(HEADS, [insert.head for insert in inserts]),
-        "body": _words(BODIES, [insert.body for insert in inserts]),
-        "head_marks": _words(tuple(str(count) for count in range(top + 1)), marks),
+        name: np.array([code_of(name, getattr(insert, name)) for insert in inserts], dtype=np.int64)
+        for name in SEEN_RIGHTLY
     }
-    codes = words["thread"].codes
-    found = {name: _lengths(inserts, codes, name) for name in PART_SD_MM}
-    lengths = {name: column for name, column in found.items() if column is not None}
-    return Table(words, lengths, len(inserts))
+    values = {name: [getattr(insert, ATTRIBUTE[name]) for insert in inserts] for name in PART_SD_MM}
+    lengths = {
+        name: np.array([np.nan if value is None else value.mm for value in some], dtype=np.float64)
+        for name, some in values.items()
+    }
+    return table_of(words, lengths, most_marks=top)
+
+
+def code_of(name: str, value: Any) -> int:
+    """The place of a row's word among the words of its column; −1 for a word that is not said or not known here."""
+    if value is None or name == "head_marks":
+        return -1 if value is None else int(value)
+    return _PLACES[name].get(str(canonical(value)) if name == "thread" else value, -1)
+
+
+def table_of(words: dict[str, Codes], lengths_mm: dict[str, Floats], *, most_marks: int) -> Table:
+    """Columns put together: codes of words as by :func:`code_of`, lengths in mm (NaN = not known), and the greatest
+    count of head marks, on a row or seen."""
+    marks = tuple(str(count) for count in range(max(_LEAST_MARKS, most_marks) + 1))
+    names = {**_NAMES, "head_marks": marks}
+    found = {name: _lengths(values, words["thread"], name) for name, values in lengths_mm.items()}
+    return Table(
+        {name: Words(names[name], codes) for name, codes in words.items()},
+        {name: column for name, column in found.items() if column is not None},
+        len(words["thread"]),
+    )
 
 
 def believe(table: Table, words: dict[str, int], lengths_mm: dict[str, float], *, gauge_sd_mm: float) -> Belief:
@@ -146,19 +166,19 @@ def information_bits(table: Table, belief: Belief, name: str, *, gauge_sd_mm: fl
     """
     if name in table.words:
         column = table.words[name]
-        weights = np.zeros((2, len(column.names) + 1))
-        for place, chances in enumerate((belief.rows, belief.cousins)):
-            np.add.at(weights[place], column.codes, chances)  # −1 lands in the last place: not said
+        count = len(column.names)
+        places = np.where(column.codes < 0, count, column.codes)  # what is not said has the last place
+        weights = [np.bincount(places, chances, count + 1) for chances in (belief.rows, belief.cousins)]
         return _mutual(
             weights[0], weights[1], _chances(column, SEEN_RIGHTLY[name]), cousins=_chances(column, _COUSIN_SAME)
         )
     if name not in table.lengths:
         return 0.0
     mean, row_sd, cousin_sd = _spreads(table.lengths[name], gauge_sd_mm)
-    kinds, kind_of = np.unique(np.stack([mean, row_sd, cousin_sd], axis=1), axis=0, return_inverse=True)
-    weights = np.zeros((2, len(kinds)))
-    np.add.at(weights[0], kind_of.ravel(), belief.rows)
-    np.add.at(weights[1], kind_of.ravel(), belief.cousins)
+    # the cousin's scatter follows from the other two, so two numbers tell the kinds apart
+    _both, first, kind_of = np.unique(mean + 1j * row_sd, return_index=True, return_inverse=True)
+    kinds = np.stack([mean[first], row_sd[first], cousin_sd[first]], axis=1)
+    weights = np.stack([np.bincount(kind_of, chances, len(kinds)) for chances in (belief.rows, belief.cousins)])
     kept = np.sort(np.argsort(-weights.sum(axis=0), kind="stable")[:_MOST_GROUPS])
     kinds, weights = kinds[kept], weights[:, kept] / weights[:, kept].sum()
     heavy = kinds[weights.sum(axis=0) > 1e-6]
@@ -180,18 +200,11 @@ def entropy_bits(belief: Belief) -> float:
     return max(float(-(some * np.log2(some)).sum()), 0.0)
 
 
-def _words(names: tuple[str, ...], values: Sequence[str | None]) -> Words:
-    place = {name: code for code, name in enumerate(names)}
-    return Words(names, np.array([-1 if value is None else place.get(value, -1) for value in values], dtype=np.int64))
-
-
-def _lengths(inserts: Sequence[Insert], threads: Codes, name: str) -> Lengths | None:
-    values = [getattr(insert, _ATTRIBUTE[name]) for insert in inserts]
-    known = np.array([value is not None for value in values], dtype=np.bool_)
+def _lengths(values_mm: Floats, threads: Codes, name: str) -> Lengths | None:
+    known = ~np.isnan(values_mm)
     if not known.any():
         return None
-    mean = np.array([np.nan if value is None else value.mm for value in values])
-    sd = np.where(known, PART_SD_MM[name], np.nan)
+    mean, sd = values_mm.copy(), np.where(known, PART_SD_MM[name], np.nan)
     for code in np.unique(threads[~known]):
         alike = known & (threads == code)
         like = mean[alike] if alike.any() else mean[known]
