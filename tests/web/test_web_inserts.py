@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from firstpull.errors import BadInput
+from firstpull.exchange.catalogue_columns import FIELDS, match_heading
 from firstpull.exchange.catalogue_table import preview
 from firstpull.jobs import catalogue
 from firstpull.jobs.workshop import Book
 from firstpull.web.insert_import import Waiting
+from firstpull.web.insert_words import heading
 from web.bench_client import TestClient
 from web.bench_desk import ADA, bench, fields, m6
 
@@ -143,3 +146,40 @@ def test_a_row_is_taken_out_with_a_reason(desk: Desk) -> None:
     assert client.post(address, data={**form, "reason": "no longer bought"}).headers["location"] == "/inserts"
     assert "OUR-M6" not in book.inserts()
     assert client.get(address).status_code == 404
+
+
+def test_tested_strengths_are_named_and_in_the_persons_unit(desk: Desk) -> None:
+    """Pull-out, push-out and torque to turn have plain names; forces and torques change with the unit."""
+    client, book = desk
+    tested = replace(m6("TESTED"), pull_out_n=4500.0, push_out_n=3000.0, torque_to_turn_nm=9.5, hole_diameter=None)
+    catalogue.add_measured(book, tested, doing=ADA)
+    text = client.get("/inserts/row?part=TESTED").text
+    assert "pull-out, tested</dt><dd>4.50 kN" in text
+    assert "push-out, tested</dt><dd>3.00 kN" in text
+    assert "torque to turn, tested</dt><dd>9.5 N·m" in text
+    assert "_" not in "".join(re.findall(r"<dt>([^<]*)</dt>", text))
+    client.cookies.set("firstpull_unit", "in")
+    text = client.get("/inserts/row?part=TESTED").text
+    assert "pull-out, tested</dt><dd>1012 lbf" in text
+    assert "torque to turn, tested</dt><dd>84 lbf·in" in text
+    assert "kN" not in "".join(re.findall(r"<dd>([^<]*)", text))
+
+
+def test_every_heading_that_the_import_names_is_understood() -> None:
+    """The words that the import page lists for a column are read as that column."""
+    assert {rule.name: match_heading(heading(rule.name))[0] for rule in FIELDS} == {
+        rule.name: rule.name for rule in FIELDS
+    }
+
+
+def test_a_long_list_shows_its_first_rows_and_their_count(desk: Desk) -> None:
+    """At most 200 rows are shown, with how many more there are."""
+    client, book = desk
+    head = "part,thread,end,free length [mm],grip min [mm],grip max [mm]\n"
+    rows = "".join(f"LONG-{number:03},M6,open,15.5,0.5,3.0\n" for number in range(300))
+    proposal = catalogue.propose(book, (head + rows).encode(), filename="long.csv")
+    catalogue.take(book, proposal, filename="long.csv", doing=ADA)
+    text = client.get("/inserts?q=long").text
+    assert "300 of 302 inserts" in text
+    assert text.count('href="/inserts/row') == 200
+    assert "100 more" in text

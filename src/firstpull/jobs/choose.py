@@ -17,6 +17,7 @@ from firstpull.mechanics.insert import Insert, check_insert
 from firstpull.mechanics.joint.demand import JointDemand, check_demand
 from firstpull.mechanics.needs import check_needs
 from firstpull.mechanics.setting import Batch
+from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.stack import Stack, thickness
 from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
@@ -71,7 +72,7 @@ def candidates(
     The same question as ``firstpull choose`` asks of the job's file: stack, needs, loads, screw, edges, and the tool
     where one is on record (not ``with_tool`` False). ``most`` limits how many are told.
     """
-    return _choose(book.job(job_id), book.inserts().values(), unit=unit, most=most, with_tool=with_tool)
+    return _choose(book.job(job_id), book.inserts(), unit=unit, most=most, with_tool=with_tool)
 
 
 def candidate(
@@ -84,7 +85,7 @@ def candidate(
 
 
 def _choose(
-    state: JobState, inserts: Iterable[Insert], *, unit: LengthUnit, most: int | None, with_tool: bool
+    state: JobState, inserts: Iterable[Insert] | Shelf, *, unit: LengthUnit, most: int | None, with_tool: bool
 ) -> Choice:
     needs = needs_of(state)
     if needs is None and state.insert is not None:
@@ -95,7 +96,7 @@ def _choose(
     needs = replace(needs, tool=tool if tool is not None or not with_tool else needs.tool)
     stack, _batch = stack_of(state)
     demand = demand_of(state) or JointDemand()
-    return choose_among(list(inserts), stack=stack, needs=needs, unit=unit, joint=demand, most=most)
+    return choose_among(inserts, stack=stack, needs=needs, unit=unit, joint=demand, most=most)
 
 
 def take_insert(book: Book, job_id: str, part: str, *, doing: Doing) -> JobState:

@@ -355,7 +355,7 @@ def _torque_checks(insert: Insert, wanted_nm: float | None) -> list[Check] | _Mi
         return _Miss(
             "torque",
             round(1000 * (wanted_nm - most)),
-            f"It takes {most:g} N·m of tightening torque at most, not {wanted_nm:g}.",
+            f"It takes {most:g} N·m of tightening torque at most, not {wanted_nm:g} N·m.",
             f"Tighten with {most:g} N·m or less, or take a stronger insert.",
         )
     text = f"Tightened with {wanted_nm:g} of at most {most:g} N·m."

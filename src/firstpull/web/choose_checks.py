@@ -14,7 +14,7 @@ from firstpull.mechanics.joint.tightening import Tightening
 from firstpull.record.job import JobState
 from firstpull.units import LengthUnit, show_mm
 from firstpull.web.choose_joint import asked_rows
-from firstpull.web.choose_pick import drawing_of, fitting_of, hole_text, pick_page, reach_text, screw_name
+from firstpull.web.choose_pick import drawing_of, drill_name, fitting_of, hole_text, pick_page, reach_text, screw_name
 from firstpull.web.desk import Desk, form_of, show
 from firstpull.web.told import chance, pulling, share, side, told, turning, unit_of
 
@@ -65,7 +65,9 @@ def checks_page(
 def _row(check: Check, unit: LengthUnit) -> dict[str, Any]:
     """One check: its sides, margin and chance, and under them where the offer comes from."""
     assumed = "; ".join(check.assumptions)
-    text = told(check.text, unit) if check.margin is None and check.unit else ""
+    open_side = isinstance(check.demand, str) or isinstance(check.capacity, str)
+    said = check.margin is None and bool(check.unit) and (open_side or check.name in ("slip", "jack-out"))
+    text = told(check.text, unit, of=check) if said else ""
     tail = unit_of(check, unit)
     bears = side(check.capacity, check, unit)
     plain = isinstance(check.capacity, str) and not check.capacity[:1].isdigit()
@@ -115,13 +117,13 @@ def _facts(shown: Candidate, strength: Strength, unit: LengthUnit) -> Rows:
 def _tightening(found: Tightening, unit: LengthUnit) -> Rows:
     low = "up to " if found.low_nm is None else f"{turning(found.low_nm, unit, bare=True)} to "
     tension = f"{pulling(found.preload_low_n, unit, bare=True)} to {pulling(found.preload_high_n, unit)}"
-    given = "given" if found.given else "found here"
+    given = "given" if found.given else "found"
     given += "" if found.inside else ", outside its window"
     ends = f"ends at {found.limited_by}"
     return [
-        {"name": "Tighten", "value": turning(found.torque_nm, unit), "note": given},
+        {"name": "Tighten", "value": f"{turning(found.torque_nm, unit)}, {given}"},
         {"name": "Window", "value": f"{low}{turning(found.high_nm, unit)}", "note": ends},
-        {"name": "Tension", "value": tension, "note": f"nut factor {found.nut_factor:g}"},
+        {"name": "Tension", "value": tension},
     ]
 
 
@@ -132,4 +134,4 @@ def _drills(hole: Hole, unit: LengthUnit) -> list[list[str]]:
 def _drill(one: DrillFit, unit: LengthUnit) -> list[str]:
     misfit = show_mm(abs(one.misfit_mm), unit, decimals=3 if unit == "mm" else 4)
     over = f"{misfit} {'over' if one.misfit_mm >= 0 else 'under'} the least"
-    return [one.name, show_mm(one.diameter_mm, unit), over, "fits" if one.fits else ""]
+    return [drill_name(one, unit), show_mm(one.diameter_mm, unit), over, "fits" if one.fits else ""]

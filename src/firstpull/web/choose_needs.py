@@ -112,7 +112,7 @@ def thread_page(
                 "label": "Thread",
                 "note": "M6, 1/4-20",
                 "value": values["thread"],
-                "options": sorted({insert.thread for insert in here.book.inserts().values()}, key=_thread_order),
+                "options": sorted(here.book.inserts().threads(), key=_thread_order),
                 "problem": problem if where not in ("torque", "material") else None,
             },
             {

@@ -12,7 +12,7 @@ from firstpull.errors import BadInput, NotFound
 from firstpull.jobs import choose
 from firstpull.jobs.workshop import Doing
 from firstpull.mechanics.choose import Candidate, Choice
-from firstpull.mechanics.joint.hole import Hole
+from firstpull.mechanics.joint.hole import DrillFit, Hole
 from firstpull.mechanics.joint.screw import ScrewLength
 from firstpull.mechanics.joint.tightening import Tightening
 from firstpull.record.job import JobState
@@ -100,7 +100,10 @@ def pick_page(
         "question": "Which insert do you use?" if shown else "Nothing in the catalogue fits.",
         "crumb": "4 of 4 · pick",
         "back": {"label": "Back to access", "address": f"{address}?screen=access"},
-        "candidates": [{**_tile(one), "picture": drawn} for one, drawn in zip(tiles, pictures, strict=True)],
+        "candidates": [
+            {**_tile(one, above), "picture": drawn}
+            for one, above, drawn in zip(tiles, (None, *tiles), pictures, strict=False)
+        ],
         "chosen": shown.insert.part if shown else "",
         "nothing": _nothing(choice, here.unit) if shown is None else None,
         "without_tool": found.without_tool,
@@ -147,17 +150,21 @@ def _buttons(here: Desk, state: JobState, shown: Candidate | None) -> list[dict[
     ]
 
 
-def _tile(found: Candidate) -> dict[str, str]:
+def _tile(found: Candidate, above: Candidate | None = None) -> dict[str, str]:
+    """One insert with its tightest margin, and what parts it from the one ``above`` where that is as tight."""
     tightest, margin = found.tightest, found.tightest.margin or 0.0
     spare = f"{share(margin)} to spare" if margin >= 0 else f"{share(-margin)} short at worst"
-    word = ", an estimate" if tightest.estimate else ""
+    word = ", estimated" if tightest.estimate else ""
     unknown = [check.name for check in found.checks if check.capacity == "not known"]
     said = f"; {unknown[0]} not known" if unknown else ""
+    tie = found.why[found.why.index("As much as") :] if "As much as" in found.why else ""
+    if tie and above is not None and above.rank == found.rank - 1:
+        tie = f"Level with the one above; {tie.partition('; ')[2]}"
     return {
         "value": found.insert.part,
         "label": found.insert.part,
-        "note": f"tightest: {tightest.name}{word}, {spare}{said}",
-        "tie": found.why[found.why.index("As much as") :] if "As much as" in found.why else "",
+        "note": f"{tightest.name}: {spare}{word}{said}",
+        "tie": tie,
     }
 
 
@@ -178,12 +185,17 @@ def _nothing(choice: Choice, unit: LengthUnit) -> dict[str, str]:
 def _facts(shown: Candidate, unit: LengthUnit) -> list[dict[str, str]]:
     """The few values that are wanted beside the drawing."""
     tight = sorted((one for one in shown.checks if one.margin is not None), key=lambda one: one.margin or 0.0)[:3]
-    rows = [{"name": "To spare", "value": ", ".join(f"{one.name} {share(one.margin)}" for one in tight)}]
+    rows = [
+        {
+            "name": "To spare",
+            "value": ", ".join(f"{one.name} {share(one.margin)}" for one in tight).replace(" %", "\u00a0%"),
+        }
+    ]
     strength = shown.strength
     if strength is None:
         return rows
     if strength.hole is not None:
-        rows.append({"name": "Hole", "value": f"{hole_text(strength.hole, unit)}{drill_text(strength.hole)}"})
+        rows.append({"name": "Hole", "value": f"{hole_text(strength.hole, unit)}{drill_text(strength.hole, unit)}"})
     rows.append({"name": "Torque", "value": torque_text(strength.tightening, unit)})
     return [*rows, {"name": "Screw", "value": screw_name(shown) or reach_text(strength.screw, unit)}]
 
@@ -194,10 +206,19 @@ def hole_text(hole: Hole, unit: LengthUnit) -> str:
     return f"{show_mm(hole.least_mm, unit)} to {show_mm(hole.most_mm, unit)}{shape}"
 
 
-def drill_text(hole: Hole) -> str:
-    """The smallest drill that is inside the limits, by its name."""
+def drill_text(hole: Hole, unit: LengthUnit) -> str:
+    """The smallest drill that is inside the limits, by its name; one of the person's own series where there is one."""
     fits = sorted((one for one in hole.drills if one.fits), key=lambda one: one.diameter_mm)
-    return f", drill {fits[0].name}" if fits else ""
+    own = [one for one in fits if one.name.endswith("mm") == (unit == "mm")]
+    first = next(iter([*own, *fits]), None)
+    return "" if first is None else f", drill {drill_name(first, unit)}"
+
+
+def drill_name(one: DrillFit, unit: LengthUnit) -> str:
+    """A drill's name; a metric one keeps its number where lengths are in inches."""
+    if unit == "in" and one.name.endswith("mm"):
+        return f"{one.name.removesuffix('mm').strip()} (metric)"
+    return one.name
 
 
 def torque_text(found: Tightening, unit: LengthUnit) -> str:

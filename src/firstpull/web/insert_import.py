@@ -17,18 +17,18 @@ from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import RedirectResponse, Response
 
 from firstpull.errors import BadInput, Conflict, FirstpullError
-from firstpull.exchange.catalogue_columns import RULES, FieldRule, units_of
+from firstpull.exchange.catalogue_columns import RULES, units_of
 from firstpull.exchange.catalogue_table import Preview
 from firstpull.jobs import catalogue
 from firstpull.jobs.catalogue import Proposal
 from firstpull.jobs.workshop import CATALOGUE, Doing
 from firstpull.web.desk import Desk, desk, need_name, problem_of
+from firstpull.web.insert_words import heading, label, plain_value
 from firstpull.web.render import page
 
 router = APIRouter()
 _MOST_PROBLEMS = 100
 _MOST_CHANGES = 60
-_LABELS = {"setting_load_n": "setting load", "tightening_torque_max_nm": "greatest torque"}
 
 
 @dataclass(slots=True)
@@ -127,18 +127,14 @@ def _form(here: Desk) -> dict[str, str]:
 
 
 def _ask_page(here: Desk, *, problem: dict[str, Any] | None = None, status_code: int = 200) -> Response:
-    needed = [_word(rule) for rule in RULES.values() if rule.required]
+    needed = [heading(rule.name) for rule in RULES.values() if rule.required]
     context = {
         "form": _form(here),
         "problem": problem,
         "needed": needed,
-        "others": [_word(rule) for rule in RULES.values() if not rule.required],
+        "others": [heading(rule.name) for rule in RULES.values() if not rule.required],
     }
     return page(here.request, "insert_import.html", context, status_code=status_code)
-
-
-def _word(rule: FieldRule) -> str:
-    return _LABELS.get(rule.name, rule.name.replace("_", " "))
 
 
 def _look_page(
@@ -179,9 +175,9 @@ def _look_page(
         "changes": [
             {
                 "part": one.part,
-                "field": one.field.replace("_", " "),
-                "old": one.old or "not known",
-                "new": one.new or "not known",
+                "field": label(one.field),
+                "old": plain_value(one.field, one.old, here.unit) or "not known",
+                "new": plain_value(one.field, one.new, here.unit) or "not known",
             }
             for one in changes.changed[:_MOST_CHANGES]
         ],
@@ -203,7 +199,7 @@ def _columns(read: Preview, units: dict[str, str]) -> list[dict[str, Any]]:
         rows.append(
             {
                 "heading": column.heading,
-                "field": _LABELS.get(column.field or "", (column.field or "").replace("_", " ")),
+                "field": label(column.field or ""),
                 "unit": column.unit or "",
                 "choices": choices if open_unit else [],
                 "missing": column.heading in read.unit_missing,

@@ -15,12 +15,11 @@ from firstpull.mechanics.insert import LENGTH_NAMES, Insert
 from firstpull.units import LengthUnit, show_length
 from firstpull.web.desk import Desk, desk, need_name, problem_of
 from firstpull.web.drawings import shape_of
+from firstpull.web.insert_words import label, plain_value
 from firstpull.web.render import page
-from firstpull.web.typed import show_torque
 
 router = APIRouter()
 _MOST_ROWS = 200
-_LABELS = {"setting_load_n": "setting load", "tightening_torque_max_nm": "greatest torque", "part": "name"}
 
 
 @router.get("/inserts")
@@ -151,21 +150,17 @@ def _facts(insert: Insert, unit: LengthUnit) -> list[dict[str, str]]:
         value = getattr(insert, rule.name)
         if value is None or value == "" or rule.name == "part":
             continue
-        rows.append(
-            {"name": _LABELS.get(rule.name, rule.name.replace("_", " ")), "value": _shown(insert, rule.name, unit)}
-        )
+        rows.append({"name": label(rule.name), "value": _shown(insert, rule.name, unit)})
     return rows
 
 
 def _shown(insert: Insert, name: str, unit: LengthUnit) -> str:
     value = getattr(insert, name)
-    if name in LENGTH_NAMES:
-        return f"{show_length(value, unit)} {unit}"
-    if name == "setting_load_n":
-        return f"{value / 1000:.2f} kN"
-    if name == "tightening_torque_max_nm":
-        return show_torque(value, unit)
-    return value_text(insert, name)
+    return (
+        f"{show_length(value, unit)} {unit}"
+        if name in LENGTH_NAMES
+        else plain_value(name, value_text(insert, name), unit)
+    )
 
 
 def _history(here: Desk, part: str) -> list[dict[str, str]]:
@@ -178,7 +173,7 @@ def _history(here: Desk, part: str) -> list[dict[str, str]]:
         changed = []
         if before is not None and now is not None:
             changed = [
-                f"{_LABELS.get(rule.name, rule.name.replace('_', ' '))} {_was(before, rule.name, here.unit)} → {_was(now, rule.name, here.unit)}"
+                f"{label(rule.name)} {_was(before, rule.name, here.unit)} → {_was(now, rule.name, here.unit)}"
                 for rule in FIELDS
                 if getattr(before, rule.name) != getattr(now, rule.name)
             ]

@@ -20,19 +20,29 @@ _KN_PER_LBF = float(NEWTON_PER_LBF) / 1000
 _NM_PER_LBF_IN = float(NEWTON_PER_LBF * METRE_PER_INCH)
 
 
-def told(text: str, unit: LengthUnit) -> str:
-    """The sentence as the person reads it."""
+def told(text: str, unit: LengthUnit, *, of: Check | None = None) -> str:
+    """The sentence as the person reads it; a side of the check ``of`` that it repeats is converted from its exact
+    value, so that it reads as in the table."""
     if unit == "mm":
         return text
     inches = _MM.sub(lambda found: f"{show_mm(float(found[1]), unit)} in", text)
-    return _VALUE.sub(_in_pounds, inches)
+    exact = {} if of is None else _exact(of)
+    return _VALUE.sub(lambda found: _in_pounds(found, exact), inches)
 
 
-def _in_pounds(found: re.Match[str]) -> str:
+def _exact(check: Check) -> dict[str, float]:
+    """The sides of a check by how the mechanics write them in kN or N·m."""
+    sides = [value for value in (check.demand, check.capacity) if not isinstance(value, str)]
+    if check.unit == "N":
+        return {f"{value / 1000:.2f}": value / 1000 for value in sides}
+    return {f"{value:.3g}": value for value in sides} if check.unit == "N·m" else {}
+
+
+def _in_pounds(found: re.Match[str], exact: dict[str, float]) -> str:
     one, unit = (_KN_PER_LBF, force_unit("in")) if found[3] == "kN" else (_NM_PER_LBF_IN, torque_unit("in"))
 
     def shown(value: str) -> str:
-        return significant(float(value) / one)
+        return significant(exact.get(value, float(value)) / one)
 
     before = _ALONE.sub(lambda number: shown(number[0]), found[1])
     return f"{before}{shown(found[2])} {unit}"
