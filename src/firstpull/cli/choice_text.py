@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from firstpull.mechanics.joint.tightening import Tightening
 
 
+LISTED = 20
+
+
 def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int) -> str:
     """Candidates, the checks of the first ``tables`` of them, then why others do not suit."""
     lines = list(choice.notes)
@@ -28,9 +31,11 @@ def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int
                 f"{c.insert.head}, {c.insert.end}",
                 f"{c.tightest.name} {_share(c.tightest.margin)}",
             )
-            for c in choice.candidates
+            for c in (choice.candidates if show_all else choice.candidates[:LISTED])
         ]
         lines.append(grid(("", "part", "thread", "material", "form", "tightest margin"), rows))
+        if len(rows) < choice.fits:
+            lines.append(f"… and {choice.fits - len(rows)} more that suit (--all)")
         for candidate in choice.candidates[: max(tables, 0)]:
             lines += ["", *_candidate(candidate, unit)]
     else:
@@ -39,8 +44,9 @@ def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int
     if left:
         lines += ["", "Do not suit" + ("" if show_all else " (nearest first)")]
         lines += [f"  {item.insert.name}: {item.reason} {item.cure}".rstrip() for item in left]
-    if len(left) < len(choice.rejected):
-        lines.append(f"  … and {len(choice.rejected) - len(left)} more (--all)")
+    if len(left) < choice.missed:
+        reasons = ", ".join(f"{reason} {count}" for reason, count in choice.misses)
+        lines.append(f"  … and {choice.missed - len(left)} more (--all). First reasons: {reasons}.")
     return "\n".join(lines)
 
 

@@ -17,11 +17,15 @@ from firstpull.errors import BadInput
 
 if TYPE_CHECKING:
     from firstpull.mechanics.insert import Insert
+    from firstpull.mechanics.shelf import Shelf
 
 # as in firstpull.trade.lookup, which is read only when it is used
 KINDS = (
     "thread", "sheet", "drill", "material", "screw-class", "nut-factor", "galvanic", "temperature", "clearance-hole",
 )  # fmt: skip
+# of a catalogue of more rows than this the best and the nearest are told, and the others are counted
+ALL_TOLD_UP_TO = 5000
+MOST_TOLD = 100
 
 
 @click.command()
@@ -32,7 +36,7 @@ KINDS = (
     type=click.Path(path_type=Path),
     help="A CSV or XLSX file instead of the shop's catalogue.",
 )
-@click.option("--all", "show_all", is_flag=True, help="Show every rejected insert too.")
+@click.option("--all", "show_all", is_flag=True, help="Tell every candidate and every rejected insert, however many.")
 @click.option("--tables", default=1, show_default=True, help="For how many candidates to show every check.")
 @json_option
 def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_all: bool, tables: int) -> None:
@@ -52,7 +56,7 @@ def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_a
             where=f"{job_file}: needs.thread",
             hint='Add [needs] with thread = "M6".',
         )
-    inserts = read_inserts(session, catalogue_file)
+    shelf = read_shelf(session, catalogue_file)
     if needs.tool is None and job.tool is not None:
         needs = replace(needs, tool=job.tool)
     demand = JointDemand(
@@ -61,7 +65,8 @@ def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_a
         edges=job.edges or Edges(),
         load_ceiling_n=job.load_ceiling_n,
     )
-    choice = choose_among(inserts, stack=job.stack, needs=needs, unit=job.unit, joint=demand)
+    told = None if show_all or len(shelf) <= ALL_TOLD_UP_TO else MOST_TOLD
+    choice = choose_among(shelf, stack=job.stack, needs=needs, unit=job.unit, joint=demand, most=told)
     from firstpull.jobs.answers import choice_answer
 
     session.answer(choice_answer(choice), choice_text(choice, show_all=show_all, unit=job.unit, tables=tables))
@@ -149,22 +154,29 @@ def read_bytes(path: Path) -> bytes:
 
 
 def read_inserts(session: Session, catalogue_file: Path | None) -> list[Insert]:
+    """As :func:`read_shelf`, every insert made."""
+    return list(read_shelf(session, catalogue_file).inserts())
+
+
+def read_shelf(session: Session, catalogue_file: Path | None) -> Shelf:
     """The inserts of a file, or of the shop's catalogue. Bad rows are said on standard error. Raises BadInput."""
     if catalogue_file is None:
-        inserts = list(session.book().inserts().values())
-        if not inserts:
+        shelf = session.book().inserts()
+        if not shelf:
             raise BadInput(
                 "The catalogue is empty.",
                 where="catalogue",
                 hint="Import one, or give --catalogue FILE, or use --demo.",
             )
-        return inserts
-    from firstpull.exchange.catalogue_table import preview
+        return shelf
+    from firstpull.jobs.catalogue_file import shelf_of_file
 
-    read = preview(read_bytes(catalogue_file), filename=catalogue_file.name)
-    for problem in read.problems:
+    shelf, problems, count = shelf_of_file(catalogue_file)
+    for problem in problems:
         click.echo(f"{catalogue_file}: row {problem.row}, {problem.column}: {problem.what} {problem.hint}", err=True)
-    return list(read.rows)
+    if count > len(problems):
+        click.echo(f"{catalogue_file}: and {count - len(problems)} more problems", err=True)
+    return shelf
 
 
 def _flat(data: dict[str, Any], prefix: str = "") -> list[tuple[str, str]]:

@@ -12,7 +12,8 @@ from firstpull.record.job import Coupon, JobState, Pull
 
 
 def choice_answer(choice: Choice) -> dict[str, Any]:
-    """``firstpull/choice/1``: candidates best first with every check, rejected ones with reason and cure."""
+    """``firstpull/choice/1``: candidates best first with every check, rejected ones with reason and cure; ``fits`` and
+    ``missed`` count all that were looked at, ``misses`` by first reason."""
     return {
         "schema": "firstpull/choice/1",
         "candidates": [
@@ -35,6 +36,9 @@ def choice_answer(choice: Choice) -> dict[str, Any]:
             for found in choice.candidates
         ],
         "rejected": [{"part": left.insert.part, "reason": left.reason, "cure": left.cure} for left in choice.rejected],
+        "fits": choice.fits,
+        "missed": choice.missed,
+        "misses": dict(choice.misses),
         "notes": list(choice.notes),
     }
 

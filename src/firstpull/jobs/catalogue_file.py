@@ -16,15 +16,16 @@ from firstpull.errors import BadInput
 from firstpull.exchange.catalogue_file import CatalogueFile
 from firstpull.exchange.catalogue_lots import Lot, inserts_of_lines, lines_of, lot_of_shelf
 from firstpull.exchange.catalogue_rows import Problem
-from firstpull.exchange.catalogue_table import without_duplicates
+from firstpull.exchange.catalogue_table import preview, without_duplicates
 from firstpull.exchange.table_cells import MAX_BYTES, is_workbook
 from firstpull.jobs.catalogue import propose, table_events, take
 from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
 from firstpull.mechanics.insert import Insert
-from firstpull.mechanics.shelf import Shelf
+from firstpull.mechanics.shelf import Shelf, ShelfBuilder
 from firstpull.units import LengthUnit
 
 MOST_TOLD = 1000
+_SMALL_BYTES = 1 << 20
 MOST_REPEATED_ROWS = 20_000
 _SAME, _CHANGED, _ADDED = 0, 1, 2
 Progress = Callable[[int], None]
@@ -114,6 +115,35 @@ def take_any(
         problem_count=len(read.problems),
         notes=read.notes,
     )
+
+
+def shelf_of_file(path: Path) -> tuple[Shelf, tuple[Problem, ...], int]:
+    """The inserts of a CSV or XLSX file without taking them; the first problems, and how many there are.
+
+    Raises BadInput for a file that is no table of inserts, and for a very large one that repeats its parts.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(MAX_BYTES + 1)
+    except OSError as problem:
+        raise BadInput(
+            f"It cannot be read: {problem.strerror}.", where=str(path), hint="Check the name and its folder."
+        )
+    if is_workbook(data) or len(data) <= _SMALL_BYTES:
+        read = preview(data, filename=path.name)
+        return Shelf.of(read.rows), read.problems, len(read.problems)
+    source, builder, rows = CatalogueFile(path), ShelfBuilder(), 0
+    for lot in source.lots():
+        builder.add(lot.parts, lot.columns)
+        rows += len(lot.parts)
+    shelf = builder.shelf()
+    if len(shelf) < rows:
+        raise BadInput(
+            f"{rows - len(shelf)} rows repeat a part that stands above them.",
+            where=path.name,
+            hint="Give each insert one row.",
+        )
+    return shelf, tuple(source.reading.problems), source.reading.count
 
 
 def _write(book: Book, source: CatalogueFile, lines: Iterator[tuple[str, bool]], taken: Taken, doing: Doing) -> None:
