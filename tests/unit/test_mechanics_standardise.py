@@ -14,6 +14,7 @@ from firstpull.mechanics.counted import Counted, counted_margin
 from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import Edges, JointDemand, LoadRange, Loads, Screw
+from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.stack import Layer, Stack
 from firstpull.mechanics.standardise import Joint, standardise, why_not_served
 from firstpull.units import parse_length as length
@@ -176,6 +177,31 @@ def test_why_a_joint_is_not_served_is_said_in_its_unit() -> None:
         (False, True),
     ]
     assert why_not_served(JOINTS[0], ALL, min_margin=0.1) is None
+
+
+def test_a_shelf_gives_the_same_answer_as_a_list() -> None:
+    """The rows of the joints' threads are taken from the shelf; others are not looked at, and nothing changes."""
+    five = insert("five", "0.5", "4.5", thread="M5")
+    for joints in (JOINTS, (*JOINTS, joint("block", "6.0")), (joint("guide", "2.0", thread="M8"),)):
+        listed, shelved = standardise(joints, (*ALL, five)), standardise(joints, Shelf.of((*ALL, five)))
+        assert replace(shelved, not_served=()) == replace(listed, not_served=())
+        assert [row.joint for row in shelved.not_served] == [row.joint for row in listed.not_served]
+        assert [row.nearest for row in shelved.not_served if row.joint == "block"] == ["thick"] * (len(joints) == 4)
+
+
+def test_of_very_many_rows_the_roomiest_are_looked_at_and_nothing_is_called_proven(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """With one row a joint, lid and beam get their own best; that fewer cannot do is not claimed."""
+    monkeypatch.setattr(module, "_MOST_ROWS", 1)
+    monkeypatch.setattr(module, "_MOST_FITS", 1)
+    found = standardise(JOINTS, Shelf.of(ALL))
+    assert sorted(part.part for part in found.inserts) == ["narrow", "thick", "wide"]
+    assert (found.proven, found.least_inserts) == (False, 1)
+    assert found.notes[0].startswith("Not proven: of very many inserts only the 1 roomiest")
+    monkeypatch.setattr(module, "_MOST_FITS", 3)
+    whole = standardise(JOINTS, Shelf.of(ALL))
+    assert whole == standardise(JOINTS, ALL)
 
 
 def test_too_many_ways_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -102,10 +102,8 @@ def identify(
 
 def _catalogue(session: Session, file: Path | None) -> Sequence[Insert] | Shelf:
     """The inserts of a file, or the shop's catalogue as it stands. Raises BadInput when it is empty."""
-    from firstpull.jobs.identify import looked_through
-
-    found = read_inserts(session, file) if file is not None else looked_through(session.book().inserts())
-    return found or read_inserts(session, file)
+    shelf = session.book().inserts() if file is None else None
+    return shelf or read_inserts(session, file)
 
 
 def _identified(found: Identification, unit: LengthUnit) -> str:
@@ -160,7 +158,7 @@ def standardise(
     from firstpull.jobs.standardise import joints_of_files, standardise_answer, standardise_joints, tools_of_shop
 
     jobs = [(str(path), read_job(read_text(path), where=str(path))) for path in job_files]
-    inserts = read_inserts(session, catalogue_file)
+    inserts = _catalogue(session, catalogue_file)
     joints = joints_of_files(jobs, inserts)
     tools = tools_of_shop(session.book(), tool_ids) if tool_ids else ()
     with _watched() as (say, stopped):

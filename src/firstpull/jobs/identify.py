@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from typing import Any
 
 from firstpull.jobs.workshop import Book
 from firstpull.mechanics.identify import Identification, InHand
 from firstpull.mechanics.identify import identify as identify_among
-from firstpull.mechanics.insert import Insert
-from firstpull.mechanics.shelf import Shelf
 from firstpull.units import LengthUnit
 
 
@@ -19,12 +16,7 @@ def identify_insert(book: Book, seen: InHand, *, gauge: str = "", unit: LengthUn
     it. Writes nothing. Raises BadInput, NotFound for an unknown gauge."""
     if gauge:
         seen = with_gauge(book, seen, gauge)
-    return identify_among(looked_through(book.inserts()), seen, unit=unit)
-
-
-def looked_through(inserts: Mapping[str, Insert]) -> Sequence[Insert] | Shelf:
-    """A catalogue as it is looked through: a shelf as it is, so that very many inserts need not be made; else a list."""
-    return inserts if isinstance(inserts, Shelf) else list(inserts.values())
+    return identify_among(book.inserts(), seen, unit=unit)
 
 
 def with_gauge(book: Book, seen: InHand, gauge: str) -> InHand:

@@ -16,6 +16,7 @@ from firstpull.mechanics.counted import Estimates
 from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import JointDemand
+from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.standardise import Joint, Standard
 from firstpull.mechanics.standardise import standardise as standardise_among
 from firstpull.mechanics.tool import Tool
@@ -23,14 +24,14 @@ from firstpull.mechanics.tool import Tool
 LONGEST_S = 24 * 3600.0
 
 
-def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Insert]) -> tuple[Joint, ...]:
+def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Insert] | Shelf) -> tuple[Joint, ...]:
     """One joint for each (place, job file), named by its title; the place is added where titles are alike or missing.
 
     The same questions as ``firstpull choose`` asks: a file without needs needs the thread of its insert, the tool that
     it describes counts, and without loads, screw and edges a usual screw. Raises BadInput for a file with neither needs
     nor insert.
     """
-    by_part = {insert.part: insert for insert in inserts}
+    by_part = inserts if isinstance(inserts, Shelf) else {insert.part: insert for insert in inserts}
     titles = [job.title for _place, job in jobs]
     joints = []
     for place, job in jobs:
@@ -58,7 +59,7 @@ def tools_of_shop(book: Book, ids: Sequence[str]) -> tuple[tuple[str, Tool], ...
 
 def standardise_joints(
     joints: Sequence[Joint],
-    inserts: Sequence[Insert],
+    inserts: Sequence[Insert] | Shelf,
     *,
     min_margin: float = 0.1,
     estimates: Estimates = "expected",

@@ -12,7 +12,7 @@ from firstpull.jobs.workshop import Book
 from firstpull.mechanics.counted import Estimates
 from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.identify_model import canonical
-from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.standardise import Joint, NotServed, Standard, why_not_served
 from firstpull.mechanics.tool import Tool
 from firstpull.units import LengthUnit
@@ -50,16 +50,16 @@ def searches() -> Searches:
     return LongWork(_search)
 
 
-def inserts_for(book: Book, joints: Sequence[Joint]) -> list[Insert]:
-    """The catalogue's inserts of the joints' threads. Raises BadInput when there is none of any."""
-    wanted = {canonical(joint.needs.thread) for joint in joints}
-    rows = [insert for insert in book.inserts().values() if canonical(insert.thread) in wanted]
-    if not rows:
-        names = ", ".join(sorted(str(name) for name in wanted))
+def inserts_for(book: Book, joints: Sequence[Joint]) -> Shelf:
+    """The catalogue. Raises BadInput when it has no insert of any of the joints' threads."""
+    shelf, wanted = book.inserts(), sorted({str(canonical(joint.needs.thread)) for joint in joints})
+    if not any(shelf.rows_of_thread(name) for name in wanted):
         raise BadInput(
-            f"The catalogue has no insert with {names}.", where="catalogue", hint="Bring a table with it in."
+            f"The catalogue has no insert with {', '.join(wanted)}.",
+            where="catalogue",
+            hint="Bring a table with it in.",
         )
-    return rows
+    return shelf
 
 
 def _search(asked: Question, stopped: Callable[[], bool], progress: Callable[[Progress], None]) -> Answer:
@@ -77,7 +77,7 @@ def _search(asked: Question, stopped: Callable[[], bool], progress: Callable[[Pr
     return Answer(found, {unit: _not_served(asked, rows, found, unit=unit) for unit in _UNITS})
 
 
-def _not_served(asked: Question, rows: Sequence[Insert], found: Standard, *, unit: LengthUnit) -> tuple[NotServed, ...]:
+def _not_served(asked: Question, rows: Shelf, found: Standard, *, unit: LengthUnit) -> tuple[NotServed, ...]:
     """Who is not served, with the lengths of the reasons in ``unit``."""
     by_name = {joint.name: replace(joint, unit=unit) for joint in asked.joints}
     told = {joint.name: joint.unit for joint in asked.joints}
@@ -86,5 +86,5 @@ def _not_served(asked: Question, rows: Sequence[Insert], found: Standard, *, uni
     )
 
 
-def _again(asked: Question, joint: Joint, rows: Sequence[Insert]) -> NotServed | None:
+def _again(asked: Question, joint: Joint, rows: Shelf) -> NotServed | None:
     return why_not_served(joint, rows, min_margin=asked.min_margin, estimates=asked.estimates, tools=asked.tools)

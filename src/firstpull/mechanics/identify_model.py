@@ -168,7 +168,7 @@ def information_bits(table: Table, belief: Belief, name: str, *, gauge_sd_mm: fl
         column = table.words[name]
         count = len(column.names)
         places = np.where(column.codes < 0, count, column.codes)  # what is not said has the last place
-        weights = [np.bincount(places, chances, count + 1) for chances in (belief.rows, belief.cousins)]
+        weights = _together(places, belief, count + 1)
         return _mutual(
             weights[0], weights[1], _chances(column, SEEN_RIGHTLY[name]), cousins=_chances(column, _COUSIN_SAME)
         )
@@ -178,7 +178,7 @@ def information_bits(table: Table, belief: Belief, name: str, *, gauge_sd_mm: fl
     # the cousin's scatter follows from the other two, so two numbers tell the kinds apart
     _both, first, kind_of = np.unique(mean + 1j * row_sd, return_index=True, return_inverse=True)
     kinds = np.stack([mean[first], row_sd[first], cousin_sd[first]], axis=1)
-    weights = np.stack([np.bincount(kind_of, chances, len(kinds)) for chances in (belief.rows, belief.cousins)])
+    weights = _together(kind_of, belief, len(kinds))
     kept = np.sort(np.argsort(-weights.sum(axis=0), kind="stable")[:_MOST_GROUPS])
     kinds, weights = kinds[kept], weights[:, kept] / weights[:, kept].sum()
     heavy = kinds[weights.sum(axis=0) > 1e-6]
@@ -198,6 +198,11 @@ def entropy_bits(belief: Belief) -> float:
     chances = np.append(belief.rows, belief.none)
     some = chances[chances > 0]
     return max(float(-(some * np.log2(some)).sum()), 0.0)
+
+
+def _together(places: Codes, belief: Belief, count: int) -> Floats:
+    """The chances of the rows and of their cousins, added up by place."""
+    return np.array([np.bincount(places, some, count) for some in (belief.rows, belief.cousins)], dtype=np.float64)
 
 
 def _lengths(values_mm: Floats, threads: Codes, name: str) -> Lengths | None:

@@ -105,7 +105,8 @@ class _Shelved:
     def _codes(self, name: str) -> Codes:
         column = self.shelf.columns[name]
         codes = np.fromiter((code_of(name, value) for value in column.values), np.int64, len(column.values))
-        return codes[column.codes[self.rows.start : self.rows.stop]]
+        found: Codes = codes[column.codes[self.rows.start : self.rows.stop]]
+        return found
 
     def _lengths_mm(self, name: str) -> Floats:
         nanometres = self.shelf.numbers(name)[self.rows.start : self.rows.stop]

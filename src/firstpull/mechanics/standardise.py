@@ -12,8 +12,10 @@ from firstpull.mechanics.check import Check
 from firstpull.mechanics.choose import Candidate, Choice, Needs, choose
 from firstpull.mechanics.counted import ESTIMATES, Counted, Estimates, counted_margin
 from firstpull.mechanics.cover import Cover, Option, Progress, fewest
+from firstpull.mechanics.identify_model import canonical
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import JointDemand
+from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.stack import Stack
 from firstpull.mechanics.tool import Tool
 from firstpull.units import LengthUnit
@@ -21,6 +23,8 @@ from firstpull.units import LengthUnit
 _STEP = 10_000  # margins are compared to 0.01 %
 _MOST_JOINTS = 2000
 _MOST_WAYS = 1_000_000
+_MOST_ROWS = 20_000
+_MOST_FITS = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +91,15 @@ class Standard:
 
 @dataclass(frozen=True, slots=True)
 class _Fit:
-    """A way to serve a joint: the candidate, by place of the insert and of the tool."""
+    """A way to serve a joint: the candidate, and the place of the tool."""
 
-    item: int
     helper: int
     candidate: Candidate
     counted: Counted
+
+    @property
+    def name(self) -> str:
+        return self.candidate.insert.name
 
     @property
     def margin(self) -> float:
@@ -104,9 +111,33 @@ class _Fit:
         return 2 * round(self.margin * _STEP) + (self.counted.worst >= 0)
 
 
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """Every way to serve a joint, or why there is none; ``all_seen`` is False when there are more."""
+
+    fits: tuple[_Fit, ...]
+    none: NotServed | None
+    all_seen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Search:
+    """What every joint is looked through with."""
+
+    rows: Sequence[Insert] | Shelf
+    hands: Sequence[tuple[str, Tool]]
+    min_margin: float
+    estimates: Estimates
+
+    @property
+    def most(self) -> int | None:
+        """How many fitting inserts of a joint are looked at; all but among very many."""
+        return _MOST_FITS if isinstance(self.rows, Shelf) else None
+
+
 def standardise(
     joints: Sequence[Joint],
-    inserts: Sequence[Insert],
+    inserts: Sequence[Insert] | Shelf,
     *,
     min_margin: float = 0.1,
     estimates: Estimates = "expected",
@@ -128,32 +159,26 @@ def standardise(
     """
     _check(joints, inserts, min_margin, tools=tools)
     field_readers.choice(estimates, ESTIMATES, "estimates")
-    rows = sorted(inserts, key=lambda insert: insert.name)
     hands = sorted(tools, key=lambda tool: tool[0])
+    search = _Search(_rows(inserts, joints), hands, min_margin, estimates)
     names = sorted(range(len(joints)), key=lambda place: joints[place].name)
-    fits: dict[int, tuple[_Fit, ...]] = {}
-    failed: dict[int, NotServed] = {}
-    for done, place in enumerate(names):
-        if cancelled():
-            raise BadInput(
-                f"It was stopped after {done} of {len(joints)} joints were looked at.", hint="Give it more time."
-            )
-        progress(Progress("joints", done + 1, len(joints), None))
-        found = _fits(joints[place], rows, hands, min_margin=min_margin, estimates=estimates)
-        if isinstance(found, NotServed):
-            failed[place] = found
-        else:
-            fits[place] = found
-            _check_ways(sum(map(len, fits.values())))
-    not_served = tuple(failed[place] for place in range(len(joints)) if place in failed)
+    looked = _look(joints, names, search, cancelled=cancelled, progress=progress)
+    fits = {place: ways.fits for place, ways in looked.items() if ways.none is None}
+    all_seen = all(ways.all_seen for ways in looked.values())
+    not_served = tuple(ways.none for _place, ways in sorted(looked.items()) if ways.none is not None)
     if not fits:
         return _nothing(not_served, min_margin)
+    rows = list({fit.name: fit.candidate.insert for some in fits.values() for fit in some}.items())
+    rows.sort(key=lambda row: row[0])
+    items = {name: number for number, (name, _insert) in enumerate(rows)}
     order = {place: number for number, place in enumerate(place for place in names if place in fits)}
-    options = [Option(order[place], fit.item, fit.helper, fit.worth) for place, some in fits.items() for fit in some]
-    threads = [_thread(insert) for insert in rows]
+    options = [
+        Option(order[place], items[fit.name], fit.helper, fit.worth) for place, some in fits.items() for fit in some
+    ]
+    threads = [_thread(insert) for _name, insert in rows]
     kinds = {name: number for number, name in enumerate(sorted(set(threads)))}
     cover = fewest(options, group_of=[kinds[name] for name in threads], cancelled=cancelled, progress=progress)
-    chosen = {option.need: (option.item, option.helper) for option in cover.options}
+    chosen = {option.need: (rows[option.item][0], option.helper) for option in cover.options}
     served = tuple(
         _served(joints[place], fits[place], chosen[order[place]], hands)
         for place in range(len(joints))
@@ -161,7 +186,7 @@ def standardise(
     )
     own = {row.own_best.name for row in served}
     return Standard(
-        inserts=tuple(rows[item] for item in cover.items),
+        inserts=tuple(rows[item][1] for item in cover.items),
         threads=tuple(sorted({threads[item] for item in cover.items})),
         tools=tuple(hands[helper][0] for helper in cover.helpers) if hands else (),
         served=served,
@@ -170,15 +195,15 @@ def standardise(
         tightest_margin=min(row.margin for row in served),
         mean_margin=round(math.fsum(row.margin for row in served) / len(served), 6),
         min_margin=min_margin,
-        proven=cover.proven,
-        least_inserts=cover.least_items,
+        proven=cover.proven and all_seen,
+        least_inserts=cover.least_items if all_seen else 1,
         text=_text(len(served), len(cover.items), len(own), not_served=len(not_served)),
-        notes=_notes(cover, served),
+        notes=_notes(cover, served, all_seen=all_seen),
     )
 
 
 def _check(
-    joints: Sequence[Joint], inserts: Sequence[Insert], min_margin: float, *, tools: Sequence[tuple[str, Tool]]
+    joints: Sequence[Joint], inserts: Sequence[Insert] | Shelf, min_margin: float, *, tools: Sequence[tuple[str, Tool]]
 ) -> None:
     if not joints:
         raise BadInput("There is no joint.", where="joints", hint="Give one job file for each joint.")
@@ -188,7 +213,7 @@ def _check(
         raise BadInput("The catalogue is empty.", where="catalogue", hint="Import the inserts to choose from.")
     for noun, names in (
         ("joints", [joint.name for joint in joints]),
-        ("inserts", [insert.name for insert in inserts]),
+        ("inserts", [] if isinstance(inserts, Shelf) else [insert.name for insert in inserts]),
         ("tools", [name for name, _tool in tools]),
     ):
         twice = sorted({name for name in names if names.count(name) > 1}) if len(set(names)) < len(names) else []
@@ -198,9 +223,48 @@ def _check(
         raise BadInput("The least margin is a share from 0 to below 1.", where="min_margin", hint="0.1 is 10 %.")
 
 
+def _look(
+    joints: Sequence[Joint],
+    names: Sequence[int],
+    search: _Search,
+    *,
+    cancelled: Callable[[], bool],
+    progress: Callable[[Progress], None],
+) -> dict[int, _Ways]:
+    """What can serve each joint, by its place; joints are gone through in the order of their names."""
+    looked: dict[int, _Ways] = {}
+    count = 0
+    for done, place in enumerate(names):
+        if cancelled():
+            raise BadInput(
+                f"It was stopped after {done} of {len(joints)} joints were looked at.", hint="Give it more time."
+            )
+        progress(Progress("joints", done + 1, len(joints), None))
+        looked[place] = _ways(joints[place], search)
+        count += len(looked[place].fits)
+        if count > _MOST_WAYS:
+            raise BadInput(
+                f"There are over {_MOST_WAYS:,} ways to serve these joints: too many to reckon with.".replace(",", " "),
+                where="joints",
+                hint="Say more of what they need (material, head, end), ask for more margin, or take fewer joints.",
+            )
+    return looked
+
+
+def _rows(inserts: Sequence[Insert] | Shelf, joints: Sequence[Joint]) -> Sequence[Insert] | Shelf:
+    """The rows in the order of their names; of a shelf those of the joints' threads, or the shelf when they are too many."""
+    if isinstance(inserts, Shelf):
+        wanted = sorted({name for joint in joints if (name := canonical(joint.needs.thread)) is not None})
+        places = [row for name in wanted for row in inserts.rows_of_thread(name)]
+        if not 0 < len(places) <= _MOST_ROWS:
+            return inserts
+        return sorted(inserts.inserts(places), key=lambda insert: insert.name)
+    return sorted(inserts, key=lambda insert: insert.name)
+
+
 def why_not_served(
     joint: Joint,
-    inserts: Sequence[Insert],
+    inserts: Sequence[Insert] | Shelf,
     *,
     min_margin: float,
     estimates: Estimates = "expected",
@@ -208,52 +272,35 @@ def why_not_served(
 ) -> NotServed | None:
     """Why no insert serves ``joint``, in its own unit; ``None`` when one does. Errors and source as
     :func:`standardise`; ``min_margin`` is a share."""
-    rows = sorted(inserts, key=lambda insert: insert.name)
     hands = sorted(tools, key=lambda tool: tool[0])
-    found = _fits(joint, rows, hands, min_margin=min_margin, estimates=estimates)
-    return found if isinstance(found, NotServed) else None
+    return _ways(joint, _Search(_rows(inserts, (joint,)), hands, min_margin, estimates)).none
 
 
-def _check_ways(count: int) -> None:
-    if count > _MOST_WAYS:
-        raise BadInput(
-            f"There are over {_MOST_WAYS:,} ways to serve these joints: too many to reckon with.".replace(",", " "),
-            where="joints",
-            hint="Say more of what the joints need (material, head, end), ask for more margin, or take fewer joints.",
-        )
-
-
-def _fits(
-    joint: Joint,
-    rows: Sequence[Insert],
-    hands: Sequence[tuple[str, Tool]],
-    *,
-    min_margin: float,
-    estimates: Estimates,
-) -> tuple[_Fit, ...] | NotServed:
+def _ways(joint: Joint, search: _Search) -> _Ways:
     """Every way to serve the joint with the margin asked for, or why there is none."""
-    places = {insert.name: place for place, insert in enumerate(rows)}
-    ways: list[tuple[int, Needs]] = [
-        (number, replace(joint.needs, tool=tool)) for number, (_name, tool) in enumerate(hands)
-    ]
+    needs = [(number, replace(joint.needs, tool=tool)) for number, (_name, tool) in enumerate(search.hands)]
     fits: list[_Fit] = []
     short: list[tuple[Candidate, Counted]] = []
     choices: list[Choice] = []
-    for helper, needs in ways or [(0, joint.needs)]:
+    for helper, need in needs or [(0, joint.needs)]:
         try:
-            choice = choose(rows, stack=joint.stack, needs=needs, unit=joint.unit, joint=joint.demand)
+            choice = choose(
+                search.rows, stack=joint.stack, needs=need, unit=joint.unit, joint=joint.demand, most=search.most
+            )
         except BadInput as problem:
             raise problem.at(joint.name)
         choices.append(choice)
         for candidate in choice.candidates:
-            counted = counted_margin(candidate, estimates=estimates)
+            counted = counted_margin(candidate, estimates=search.estimates)
             if counted is None:
                 continue
-            if round(counted.margin * _STEP) >= round(min_margin * _STEP):
-                fits.append(_Fit(places[candidate.insert.name], helper, candidate, counted))
+            if round(counted.margin * _STEP) >= round(search.min_margin * _STEP):
+                fits.append(_Fit(helper, candidate, counted))
             else:
                 short.append((candidate, counted))
-    return tuple(fits) if fits else _no_fit(joint, short, choices, min_margin=min_margin)
+    all_seen = all(choice.fits == len(choice.candidates) for choice in choices)
+    none = None if fits else _no_fit(joint, short, choices, min_margin=search.min_margin)
+    return _Ways(tuple(fits), none, all_seen)
 
 
 def _no_fit(
@@ -274,14 +321,14 @@ def _no_fit(
     return NotServed(joint.name, nearest.insert.name, nearest.reason, nearest.cure)
 
 
-def _served(joint: Joint, fits: Sequence[_Fit], chosen: tuple[int, int], hands: Sequence[tuple[str, Tool]]) -> Served:
-    got = next(fit for fit in fits if (fit.item, fit.helper) == chosen)
+def _served(joint: Joint, fits: Sequence[_Fit], chosen: tuple[str, int], hands: Sequence[tuple[str, Tool]]) -> Served:
+    got = next(fit for fit in fits if (fit.name, fit.helper) == chosen)
     # The joint's own best is first of its candidates; a tie in margin with what it gets costs nothing.
-    best = min(fits, key=lambda fit: (-round(fit.margin * _STEP), fit.item != got.item, fit.candidate.rank, fit.item))
+    best = min(fits, key=lambda fit: (-round(fit.margin * _STEP), fit.name != got.name, fit.candidate.rank, fit.name))
     price = max(round(best.margin - got.margin, 6), 0.0)
     name, check = got.candidate.insert.name, got.counted.check
     spare = f"{_share(got.margin)} to spare ({check.name}{', an estimate' if check.estimate else ''})"
-    if best.item == got.item:
+    if best.name == got.name:
         text = f"{name}, its own best: {spare}."
     else:
         text = (
@@ -349,8 +396,11 @@ def _count(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-def _notes(cover: Cover, served: Sequence[Served]) -> tuple[str, ...]:
-    if cover.proven:
+def _notes(cover: Cover, served: Sequence[Served], *, all_seen: bool) -> tuple[str, ...]:
+    if not all_seen:
+        text = f"Not proven: of very many inserts only the {_MOST_FITS} roomiest for each joint were looked at."
+        notes = [f"{text} Say more of what the joints need to be sure."]
+    elif cover.proven:
         notes = ["Proven: no smaller set serves these joints with this margin."]
     elif len(cover.items) <= cover.least_items:
         notes = ["Stopped: fewer part numbers cannot do, but threads, tools or margins may still get better."]
@@ -368,12 +418,7 @@ def _notes(cover: Cover, served: Sequence[Served]) -> tuple[str, ...]:
 
 
 def _thread(insert: Insert) -> str:
-    from firstpull.trade.threads import thread
-
-    try:
-        return thread(insert.thread).designation
-    except BadInput:
-        return insert.thread
+    return canonical(insert.thread) or insert.thread
 
 
 def _share(share: float) -> str:
