@@ -5,11 +5,13 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from collections.abc import Callable
 
 import pytest
 import segno
 
 from drawing_reader import SVG, check_words, part, points, read, words
+from firstpull.drawing.asked import loads_picture, part_picture, place_picture
 from firstpull.drawing.checks import CHECKS, check_picture
 from firstpull.drawing.knob import knob_turn
 from firstpull.drawing.marks import MARKS, state_mark
@@ -144,3 +146,18 @@ def test_the_same_call_gives_the_same_bytes() -> None:
     assert check_picture("gap", False) == check_picture("gap", False)
     assert knob_turn(1.0, clicks=12, direction="clockwise") == knob_turn(1.0, clicks=12, direction="clockwise")
     assert qr_svg("a") == qr_svg("a")
+
+
+@pytest.mark.parametrize(
+    ("picture", "shown"),
+    [
+        (loads_picture, {"tension", "shear", "push"}),
+        (part_picture, {"part", "its hole", "washer"}),
+        (place_picture, {"edge", "pitch", "pocket", "deep"}),
+    ],
+)
+def test_what_is_asked_is_drawn(picture: Callable[[], str], shown: set[str]) -> None:
+    """Each word that a screen asks for stands on its picture, inside it."""
+    root = read(picture())
+    check_words(root)
+    assert shown <= {entry.text for entry in words(root)}

@@ -8,7 +8,7 @@ import pytest
 
 from drawing_reader import check_words, part, points, read, words
 from firstpull.drawing.profile import InsertShape, profile
-from firstpull.drawing.section import joint_section
+from firstpull.drawing.section import joint_pictures, joint_section
 from firstpull.errors import BadInput
 
 FULL = InsertShape(15.5, 6.0, 13.0, 1.5, 9.0, 6.2, 7.0)
@@ -113,3 +113,22 @@ def test_impossible_lengths_are_refused(bad: float) -> None:
         joint_section(FULL, thickness_mm=bad, set_length_mm=11.0)
     with pytest.raises(BadInput):
         joint_section(InsertShape(bad), thickness_mm=2.0, set_length_mm=None)
+
+
+def test_small_pictures_share_one_scale() -> None:
+    """Several inserts in one stack are drawn to one scale, without words; one that can not be drawn is left out."""
+    short = InsertShape(12.0, 6.0, 13.0, 1.5, 9.0, 5.0, 7.0)
+    shapes = [(FULL, 11.16), (short, 9.0), (InsertShape(-1.0), None)]
+    long_one, short_one, none = joint_pictures(shapes, thickness_mm=2.16, layers=LAYERS)
+    assert none == ""
+    heights = []
+    for drawing in (long_one, short_one):
+        root = read(drawing)
+        assert not words(root)
+        paths = [
+            points(node) for node in root.iter() if node.tag.endswith("path") and node.get("stroke-width") == "1.4"
+        ]
+        assert len(paths) == 2
+        heights += [max(y for _, y in path) - min(y for _, y in path) for path in paths]
+    assert heights == pytest.approx([heights[0] * share / 15.5 for share in (15.5, 11.16, 12.0, 9.0)], rel=2e-3)
+    assert joint_pictures([(InsertShape(-1.0), None)], thickness_mm=2.0) == [""]

@@ -39,7 +39,9 @@ def describe_stack(
 def state_needs(
     book: Book, job_id: str, needs: Needs, *, doing: Doing, typed: Mapping[str, str] | None = None
 ) -> JobState:
-    """Put on record what the joint asks of the insert, with the texts of its measures as ``typed``."""
+    """Put on record what the joint asks of the insert, with the texts of its measures as ``typed``. Raises BadInput for
+    what cannot be right."""
+    check_needs(needs)
     book.write(f"job:{job_id}", [needs_event(needs, typed=typed)], doing)
     return book.job(job_id)
 

@@ -77,8 +77,8 @@ def typed_force_range(text: str, unit: LengthUnit, where: str) -> tuple[float, f
     if len(more) > 1:
         raise BadInput("There is more than one range here.", where=where, hint=f"For example {_LOAD_EXAMPLE[unit]}.")
     high = more[0] if more else low
-    behind = re.sub(r"^[\d\s.,/]+", "", high)
-    first, second = (_force_n(part, behind or force_unit(unit), where) for part in (low, high))
+    behind = re.search(r"[A-Za-z].*", high)
+    first, second = (_force_n(part, behind[0] if behind else force_unit(unit), where) for part in (low, high))
     if first > second:
         raise BadInput("The lowest load is above the highest.", where=where, hint="Swap them.")
     return first, second
