@@ -59,10 +59,10 @@ class CatalogueFile:
             field_by_column=field_by_column,
         )
         self.reading = Reading(notes=list(self._file.notes), most=MOST_PROBLEMS)
-        note_layout(self.reading, (table,), table, at, self.columns)
+        note_layout(self.reading, (table,), table=table, at=at, columns=self.columns)
         self._whole = required_present(self.reading, self.columns, heading.number)
         body = [row for row in table.rows[at + 1 :] if not row.empty] if self._whole else []
-        check_units(self.reading, self.columns, body, heading.number)
+        check_units(self.reading, self.columns, body, row=heading.number)
 
     def lots(self) -> Iterator[Lot]:
         """The good rows, in order. Walk it once."""

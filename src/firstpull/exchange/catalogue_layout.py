@@ -51,7 +51,7 @@ def unique_headings(cells: Sequence[str], place: str) -> tuple[str, ...]:
 
 
 def note_layout(
-    reading: Reading, tables: Sequence[TextTable], table: TextTable, at: int, columns: Sequence[Column]
+    reading: Reading, tables: Sequence[TextTable], *, table: TextTable, at: int, columns: Sequence[Column]
 ) -> None:
     """Note what was not read: other sheets, text above the headings, columns that are not known."""
     others = [other.sheet for other in tables if other is not table and other.sheet]
@@ -81,7 +81,7 @@ def required_present(reading: Reading, columns: Sequence[Column], row: int) -> b
     return not missing
 
 
-def check_units(reading: Reading, columns: Sequence[Column], body: Sequence[TextRow], row: int) -> None:
+def check_units(reading: Reading, columns: Sequence[Column], body: Sequence[TextRow], *, row: int) -> None:
     """Report each measured column in which no number has a unit and none is known for the column."""
     for column in columns:
         rule = RULES.get(column.field or "")

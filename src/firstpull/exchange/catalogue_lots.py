@@ -127,7 +127,7 @@ class LotReader:
         if not text:
             return _BAD if rule.required else (_DEFAULTS[rule.name],)
         try:
-            return (read_cell(self._reading, rule, heading, text),)
+            return (read_cell(text, rule, heading, reading=self._reading),)
         except BadInput:
             return _BAD
 

@@ -96,7 +96,7 @@ def read_row(reading: Reading, columns: Sequence[Column], row: TextRow) -> Inser
             unit_missing = True  # said once for the whole column
         else:
             try:
-                values[rule.name] = read_cell(reading, rule, column, text)
+                values[rule.name] = read_cell(text, rule, column, reading=reading)
             except BadInput as error:
                 reading.problem(row.number, column.heading, text, error=error)
     spill = [cell for cell in row.cells[len(columns) :] if cell]
@@ -140,7 +140,7 @@ def _words(name: str) -> str:
     return " or ".join(f"“{word}”" for word in dict.fromkeys(CHOICES[name].values()))
 
 
-def read_cell(reading: Reading, rule: FieldRule, column: Column, text: str) -> Any:
+def read_cell(text: str, rule: FieldRule, column: Column, *, reading: Reading) -> Any:
     """The value of one cell that is not empty. Raises BadInput saying what would be right."""
     if rule.name == "thread":
         _check_thread(text)  # the text stays as typed

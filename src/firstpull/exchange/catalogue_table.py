@@ -83,11 +83,11 @@ def preview(
         field_by_column=field_by_column,
     )
     reading = Reading(notes=list(table.notes))
-    note_layout(reading, tables, table, at, columns)
+    note_layout(reading, tables, table=table, at=at, columns=columns)
     body = [row for row in table.rows[at + 1 :] if not row.empty]
     if not required_present(reading, columns, heading.number):
         body = []
-    check_units(reading, columns, body, heading.number)
+    check_units(reading, columns, body, row=heading.number)
     found = []
     for row in body:
         insert = read_row(reading, columns, row)
