@@ -10,7 +10,7 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from itertools import islice
 from typing import Any
 
@@ -34,7 +34,10 @@ from firstpull.mechanics.shelf.view import View
 LOT_ROWS = 20_000
 _MOST_KNOWN_CELLS = 200_000
 _BAD = object()
-_DEFAULTS: dict[str, Any] = {one.name: one.default for one in fields(Insert) if one.name in COLUMN_NAMES}
+# what an empty cell means; a required one is never taken without a value
+_DEFAULTS: dict[str, Any] = {
+    one.name: None if one.default is MISSING else one.default for one in fields(Insert) if one.name in COLUMN_NAMES
+}
 _TO_QUOTE = re.compile('[",\r\n]')
 Row = tuple[int, list[str]]
 

@@ -16,7 +16,6 @@ from firstpull.store import Store
 from firstpull.store.shelf_file import Kept, load, save
 
 KEPT_FROM_ROWS = 20_000
-_NOTHING = ShelfBuilder().shelf()
 
 
 def add_event(builder: ShelfBuilder, event: Event, *, tables: TableTexts) -> None:
@@ -70,14 +69,15 @@ class ShelfOfBook:
             return self._held.shelf
 
     def _made(self) -> Kept:
-        start = self._held or self._from_file()
-        builder, last = ShelfBuilder() if start is None else ShelfBuilder.continuing(start.shelf), start
-        grown, tables = False, TableTexts()
-        for event in self._store.walk(self._stream, after=0 if start is None else start.sequence):
+        start = self._held or self._from_file() or Kept(Shelf.of(()), 0, "")
+        builder: ShelfBuilder | None = None
+        tables, last = TableTexts(), start
+        for event in self._store.walk(self._stream, after=start.sequence):
+            builder = builder or ShelfBuilder.continuing(start.shelf)
             add_event(builder, event, tables=tables)
-            last, grown = Kept(_NOTHING, event.sequence, event.hash), True
-        if last is None or not grown:
-            return last or Kept(_NOTHING, 0, "")
+            last = Kept(start.shelf, event.sequence, event.hash)
+        if builder is None:
+            return start
         made = Kept(builder.shelf(), last.sequence, last.hash)
         if len(made.shelf) >= KEPT_FROM_ROWS:
             save(made, self._file)

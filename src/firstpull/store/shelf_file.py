@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from firstpull.mechanics.shelf import Column, Shelf
+from firstpull.mechanics.shelf.shelf import COLUMN_NAMES
 from firstpull.units import Length
 
 FORM = 1
@@ -60,7 +61,7 @@ def save(kept: Kept, path: Path) -> None:
 def load(path: Path) -> Kept | None:
     """What is kept in ``path``, or None when there is nothing, it is of another form, or damaged."""
     try:
-        with np.load(path, allow_pickle=False) as file:
+        with path.open("rb") as raw, np.load(raw, allow_pickle=False) as file:
             about = json.loads(_text(file["about"]))
             if about["form"] != FORM:
                 return None
@@ -69,9 +70,15 @@ def load(path: Path) -> Kept | None:
             text = _text(file["parts"])
             shelf = Shelf(text.split("\0") if text else [], columns, order=file["order"], by_part=file["by_part"])
             shelf.good = file["good"]
-            return Kept(shelf, about["sequence"], about["hash"])
+            return Kept(shelf, about["sequence"], about["hash"]) if _whole(shelf) else None
     except (OSError, ValueError, LookupError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
         return None
+
+
+def _whole(shelf: Shelf) -> bool:
+    """Whether every column is there and as long as the others. What stands in them is guarded by the checksums."""
+    arrays = [shelf.order, shelf.by_part, shelf.good, *(column.codes for column in shelf.columns.values())]
+    return set(shelf.columns) == set(COLUMN_NAMES) and all(len(array) == len(shelf.parts) for array in arrays)
 
 
 def _column(codes: Any, values: str) -> Column:
