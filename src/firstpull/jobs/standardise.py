@@ -32,9 +32,9 @@ def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Inser
     nor insert.
     """
     by_part = inserts if isinstance(inserts, Shelf) else {insert.part: insert for insert in inserts}
-    titles = [job.title for _place, job in jobs]
+    titles = [_line(job.title) for _place, job in jobs]
     joints = []
-    for place, job in jobs:
+    for (place, job), title in zip(jobs, titles, strict=True):
         needs = job.needs
         insert = job.insert if job.part_name is None else by_part.get(job.part_name)
         if needs is None and insert is not None:
@@ -47,9 +47,14 @@ def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Inser
             )
         if needs.tool is None and job.tool is not None:
             needs = replace(needs, tool=job.tool)
-        name = place if not job.title else job.title if titles.count(job.title) == 1 else f"{job.title} ({place})"
+        name = place if not title else title if titles.count(title) == 1 else f"{title} ({place})"
         joints.append(Joint(name, job.stack, needs, job.unit, demand_of_file(job) or JointDemand()))
     return tuple(joints)
+
+
+def _line(text: str) -> str:
+    """A title as it stands in a line of a list."""
+    return " ".join("".join(letter if letter.isprintable() else " " for letter in text).split())
 
 
 def tools_of_shop(book: Book, ids: Sequence[str]) -> tuple[tuple[str, Tool], ...]:

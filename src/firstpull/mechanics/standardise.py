@@ -237,7 +237,8 @@ def _look(
     for done, place in enumerate(names):
         if cancelled():
             raise BadInput(
-                f"It was stopped after {done} of {len(joints)} joints were looked at.", hint="Give it more time."
+                f"It was stopped after {done} of {len(joints)} joints were looked at.",
+                hint="There is no answer before all are: give it more time.",
             )
         progress(Progress("joints", done + 1, len(joints), None))
         looked[place] = _ways(joints[place], search)
