@@ -19,9 +19,11 @@ from web import released_bench
 
 ADA = Doing("Ada")
 OPEN, HELD, RELEASED, STOPPED = "cable-guide-m5", released_bench.HELD, released_bench.RELEASED, released_bench.PROVEN
-NEW, STACKED = "fresh", "stacked"
+NEW, STACKED, LOADED = "fresh", "stacked", "rack-for-the-overseas-customer-1-4-20"
 
-_CHOOSE = ("stack", "coat", "measure", "batch", "thread", "access", "pick")
+_CHOOSE = (
+    "stack", "coat", "measure", "batch", "thread", "access", "loads", "part", "place", "service", "pick", "checks",
+)  # fmt: skip
 _ASKS = ("tool", "mandrel", "gauge", "allowance", "window", "present", "review")
 _COUPON = "end=as+measured"
 _ANSWERED = f"{_COUPON}&thickness=2.17+mm&length_before=15.2+mm&set_length=12.46+mm"
@@ -45,6 +47,8 @@ PAGES = [
     "/bench/jobs/new",
     *_steps(NEW, "choose"),
     *(f"/bench/jobs/{STACKED}/choose?screen={screen}" for screen in _CHOOSE),
+    *(f"/bench/jobs/{OPEN}/choose?screen={screen}" for screen in ("pick", "checks")),
+    *(f"/bench/jobs/{LOADED}/choose?screen={screen}" for screen in ("loads", "service", "pick", "checks")),
     *(f"/bench/jobs/{OPEN}/set-up?ask={ask}" for ask in _ASKS),
     *_steps(OPEN, "set-up", "dial-in", "prove", "hand-over", "find-allowance", "record"),
     *_steps(HELD, "set-up", "dial-in", "prove", "prove/air", "prove/plan", "prove/plan?part=run", "hand-over"),

@@ -19,6 +19,8 @@ PAGES = [
     f"/bench/jobs/{OPEN}/choose?screen=stack",
     f"/bench/jobs/{OPEN}/choose?screen=measure",
     f"/bench/jobs/{OPEN}/choose?screen=pick",
+    f"/bench/jobs/{OPEN}/choose?screen=loads",
+    f"/bench/jobs/{OPEN}/choose?screen=place",
     f"/bench/jobs/{OPEN}/set-up",
     f"/bench/jobs/{OPEN}/set-up?ask=review",
     f"/bench/jobs/{HELD}/dial-in",
