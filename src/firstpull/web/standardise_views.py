@@ -178,8 +178,10 @@ def _taker(here: Desk, row: Served, jobs: dict[str, str]) -> dict[str, Any]:
     tightest = row.tightest.name + (words["estimate"] if row.tightest.estimate else "")
     price = words["nothing"]
     if row.price > 0:
-        price = words["points"].format(round(100 * row.price) or words["under_one"], row.own_best.name)
-    short = words["short"].format(round(-100 * row.worst_margin) or words["under_one"]) if row.worst_margin < 0 else ""
+        points = round(100 * row.price)
+        given = {0: words["under_one"], 1: words["one_point"]}.get(points, words["points"].format(points))
+        price = words["given"].format(given, row.own_best.name)
+    short = words["short"].format(_percent(-row.worst_margin)) if row.worst_margin < 0 else ""
     return {
         "joint": row.joint,
         "address": here.address(jobs[row.joint]),
