@@ -21,15 +21,22 @@ from firstpull.mechanics.insert import Insert
 from workshop_example import ADA, open_workshop
 
 HEAD = ("part", "thread", "end", "length_free", "grip_min [mm]", "grip_max [mm]", "set_allowance [mm]", "note")
+
+
+def mostly(good: tuple[str, ...], others: tuple[str, ...]) -> st.SearchStrategy[str]:
+    """Cells of which most are good, so that whole rows are."""
+    return st.sampled_from(good * 8 + others)
+
+
 CELLS: dict[str, st.SearchStrategy[str]] = {
-    "part": st.sampled_from(("P-1", "P-2", "P-3", " P-4 ", "", "'=P", "Ü-5", "a,b", 'c"d')),
-    "thread": st.sampled_from(("M6", "M6x1", "1/4-20", "M7.3", "")),
-    "end": st.sampled_from(("open", "closed", "Through", "ajar", "")),
-    "length_free": st.sampled_from(("15.5 mm", "15,5 mm", "0.61 in", "5/8 in", "15.5", "-3 mm", "15.5000001 mm", "")),
-    "grip_min [mm]": st.sampled_from(("0.5", "0,5", "1/2", "0", "3.5", "x", "")),
-    "grip_max [mm]": st.sampled_from(("3", "3.0", "3.00 mm", "12", "0.1181102362204724 in", "")),
-    "set_allowance [mm]": st.sampled_from(("", "1.9", "1.9 mm", "0", "99")),
-    "note": st.sampled_from(("", "demo data", "two\nlines", "x" * 2100, "µ")),
+    "part": mostly(("P-1", "P-2", " P-3 ", "'=P", "Ü-5", "a,b", 'c"d'), ("",)),
+    "thread": mostly(("M6", "M6x1", "1/4-20"), ("M7.3", "")),
+    "end": mostly(("open", "closed", "Through"), ("ajar", "")),
+    "length_free": mostly(("15.5 mm", "15,5 mm", "0.61 in", "5/8 in"), ("15.5", "-3 mm", "15.5000001 mm", "")),
+    "grip_min [mm]": mostly(("0.5", "0,5", "1/2", "0"), ("3.5", "x", "")),
+    "grip_max [mm]": mostly(("3", "3.0", "3.00 mm", "0.1181102362204724 in"), ("12", "")),
+    "set_allowance [mm]": mostly(("", "1.9", "1.9 mm"), ("0", "99")),
+    "note": mostly(("", "demo data", "two\nlines", "µ", "'-1"), ("x" * 2100,)),
 }
 ROWS = st.lists(
     st.one_of(

@@ -238,8 +238,8 @@ def _quoted(text: str) -> str:
     if not _TO_QUOTE.search(text):
         return text
     out = io.StringIO(newline="")
-    csv.writer(out, lineterminator="").writerow([text])
-    return out.getvalue()
+    csv.writer(out, lineterminator="\r\n").writerow([text])
+    return out.getvalue().removesuffix("\r\n")
 
 
 def _same(value: Any, count: int) -> Column:
