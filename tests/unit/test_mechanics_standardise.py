@@ -150,6 +150,25 @@ def test_a_torque_that_is_found_does_not_speak_for_the_insert() -> None:
     )
 
 
+def test_the_clamp_of_a_found_torque_counts_with_its_window() -> None:
+    """A torque raised to what just keeps the joint shut leaves no clamp; that it may be raised to the upper limit counts."""
+    pulled = loaded("lid", torque_nm=None, tension_n=3500.0)
+    strong = replace(TESTED, pull_out_n=20000.0, torque_to_turn_nm=30.0, setting_load_n=20000.0)
+    assert pulled.demand is not None
+    screw = replace(pulled.demand.screw, proof_share=0.05)
+    demand = replace(pulled.demand, screw=screw)
+    (candidate,) = choose((strong,), stack=PLAIN, needs=Needs(thread="M6"), joint=demand).candidates
+    assert candidate.strength is not None
+    torque = candidate.strength.tightening
+    assert torque.low_nm == pytest.approx(torque.torque_nm)
+    clamp = next(check for check in candidate.checks if check.name == "clamp")
+    assert clamp.margin == pytest.approx(0, abs=1e-6)
+    counted = counted_margin(candidate)
+    assert counted is not None
+    assert counted.check.name == "clamp"
+    assert counted.margin == pytest.approx(1 - (torque.low_nm or 0) / torque.high_nm, abs=1e-6)
+
+
 def test_of_margins_alike_the_one_that_holds_at_worst_is_taken() -> None:
     """Two parts with the same edge margin: the one whose turning was tested goes before the one that is estimated."""
     edge = replace(loaded("lid"), demand=JointDemand(screw=Screw(torque_nm=5.0), edges=Edges(edge=length("20 mm"))))

@@ -7,6 +7,7 @@ from typing import Literal
 
 from firstpull.mechanics.check import Check
 from firstpull.mechanics.choose import Candidate
+from firstpull.mechanics.joint.tightening import Tightening
 
 Estimates = Literal["expected", "worst"]
 ESTIMATES: tuple[str, ...] = ("expected", "worst")
@@ -15,6 +16,7 @@ ESTIMATES: tuple[str, ...] = ("expected", "worst")
 _WITH_THE_TORQUE = frozenset(
     ("screw proof", "thread strip, screw", "thread strip, insert", "seated fold", "torque-to-turn")
 )
+_CLAMP = "clamp"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +35,26 @@ def counted_margin(candidate: Candidate, *, estimates: Estimates = "expected") -
 
     A check by a standard, a test or plain geometry counts at its worst case; an estimate at its expected value, as when
     ``choose`` rejects, or with ``estimates`` “worst” at its worst too. Where the tightening torque was found and not
-    given, the checks that only ask for less torque do not count (what it keeps shut does). Source: the least of the margins, by definition.
+    given, the checks that only ask for less torque do not count, and the clamp counts with what the torque's window
+    leaves, 1 − lower limit / upper limit: another torque of the window may be taken. Source: the least of the margins,
+    by definition.
     """
-    strength = candidate.strength
-    found = strength is not None and not strength.tightening.given
-    rows = [
-        (check, check.margin)
-        for check in candidate.checks
-        if check.margin is not None and not (found and check.name in _WITH_THE_TORQUE)
-    ]
+    torque = None if candidate.strength is None else candidate.strength.tightening
+    rows = [(check, margin) for check in candidate.checks if (margin := _at_worst(check, torque)) is not None]
     if not rows:
         return None
     worst_check, worst = min(rows, key=lambda row: row[1])
     check, margin = min(((row, _counts(row, at_worst, estimates)) for row, at_worst in rows), key=lambda row: row[1])
     return Counted(check, margin, worst_check, worst)
+
+
+def _at_worst(check: Check, torque: Tightening | None) -> float | None:
+    """The check's margin at its worst; ``None`` where it has none, or none that counts."""
+    if check.margin is None or torque is None or torque.given:
+        return check.margin
+    if check.name == _CLAMP and torque.low_nm is not None and torque.high_nm > 0:
+        return round(1 - torque.low_nm / torque.high_nm, 6)
+    return None if check.name in _WITH_THE_TORQUE else check.margin
 
 
 def _counts(check: Check, at_worst: float, estimates: Estimates) -> float:
