@@ -155,7 +155,7 @@ def test_the_clamp_of_a_found_torque_counts_with_its_window() -> None:
     pulled = loaded("lid", torque_nm=None, tension_n=3500.0)
     strong = replace(TESTED, pull_out_n=20000.0, torque_to_turn_nm=30.0, setting_load_n=20000.0)
     assert pulled.demand is not None
-    screw = replace(pulled.demand.screw, proof_share=0.05)
+    screw = replace(pulled.demand.screw, proof_share=0.05, clearance_hole=None)
     demand = replace(pulled.demand, screw=screw)
     (candidate,) = choose((strong,), stack=PLAIN, needs=Needs(thread="M6"), joint=demand).candidates
     assert candidate.strength is not None
