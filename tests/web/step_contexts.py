@@ -97,7 +97,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "question": "Which insert?",
         "crumb": "4 of 4",
         "nothing": None,
-        "without_tool": "",
+        "tool_note": "",
         "problem": None,
         "more": [],
         "more_count": 0,
@@ -137,6 +137,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
             }
         ],
         "said": ["Margins are worst case."],
+        "tool_note": "",
         "asked": [],
         "ask": "/jobs/1/choose",
         **DRAWN,

@@ -109,6 +109,7 @@ def test_what_is_known_goes_on_record_screen_by_screen(desk: Desk) -> None:
     assert (needs.pocket_diameter_mm, needs.pocket_depth_mm, needs.room_behind_mm) == (40.0, 4.0, 20.0)
     assert (state.joint or {})["typed"]["tension"] == "0.2 to 0.6"
     record = client.get(f"/bench/jobs/{job}/record").text
+    assert "Needed: M6, body round, room behind 20.00 mm, pocket 40.00 mm, deep 4.00 mm, up to 60 °C" in record
     assert "Asked of the joint: tension 0.20 to 0.60 kN, shear 0.40 kN, screw 8.8, part 3.00 mm" in record
 
 
@@ -311,6 +312,31 @@ def test_a_tool_that_can_set_none_is_left_out_and_said(desk: Desk) -> None:
     assert "Which insert do you use?" in page
     assert "The tool on record can set none that fits" in page
     assert _post(client, _address(job, "pick"), do="take", part="OUR-M6")[0] == 303
+
+
+def test_a_pocket_waits_for_its_tool(desk: Desk) -> None:
+    """Without a tool the pocket is said to be unchecked; with one its nose is, from the tool's own page."""
+    client, book = desk
+    job = stacked_job(book)
+    _post(client, _address(job, "place"), do="fits", **SCREENS["place"])
+    assert "nose fits the pocket is not checked" in _words(client.get(_address(job, "pick")).text)
+    form = {**fields(client.get("/tools/new").text), "id": "N", "name": "Nose", "control": "stroke", "screen": "limits"}
+    added = client.post("/tools/new", data={**form, "do": "next", "nose_diameter": "50", "nose_reach": "12"})
+    assert added.headers["location"] == "/tools/N"
+    assert "Nose across" in client.get("/tools/N").text
+    choose.take_insert(book, job, "OUR-M6", doing=ADA)
+    set_up.choose_tool(book, job, "N", doing=ADA)
+    assert "does not enter a pocket" in _words(client.get(_address(job, "pick")).text)
+
+
+def test_a_share_of_one_is_the_whole(desk: Desk) -> None:
+    """A load factor of 1, the safe side, is not taken for one percent."""
+    client, book = desk
+    job = stacked_job(book)
+    _post(client, _address(job, "loads"), do="fits", tension="1", load_factor="1")
+    asked = demand_of(book.job(job))
+    assert asked is not None
+    assert asked.loads.load_factor == 1.0
 
 
 def test_the_chosen_one_shows_however_many_fit(desk: Desk) -> None:

@@ -14,7 +14,16 @@ from firstpull.mechanics.joint.tightening import Tightening
 from firstpull.record.job import JobState
 from firstpull.units import LengthUnit, show_mm
 from firstpull.web.choose_joint import asked_rows
-from firstpull.web.choose_pick import drawing_of, drill_name, fitting_of, hole_text, pick_page, reach_text, screw_name
+from firstpull.web.choose_pick import (
+    drawing_of,
+    drill_name,
+    fitting_of,
+    hole_text,
+    pick_page,
+    reach_text,
+    screw_name,
+    tool_note,
+)
 from firstpull.web.desk import Desk, form_of, show
 from firstpull.web.told import chance, pulling, share, side, told, turning, unit_of
 
@@ -52,6 +61,7 @@ def checks_page(
         "checks": [_row(check, unit) for check in shown.checks],
         "any_estimate": any(check.estimate for check in shown.checks),
         "said": [told(note, unit) for note in found.choice.notes],
+        "tool_note": tool_note(state, found),
         "asked": asked_rows(here, state),
         "ask": f"{address}?screen=loads",
         "problem": problem,

@@ -84,7 +84,8 @@ class _Reader:
         if self.same(name):
             return known
         text = self.typed[name].strip()
-        value = usual if not text else typed_share(text, name)
+        # a share of 1 is the whole, not one in a hundred
+        value = usual if not text else 1.0 if text in ("1", "1.0") else typed_share(text, name)
         if not 0 <= value <= 1:
             raise BadInput("A share is from 0 to 100 %.", where=name, hint="For example 30 %.")
         return value

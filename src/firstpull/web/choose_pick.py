@@ -20,6 +20,7 @@ from firstpull.units import LengthUnit, show_mm
 from firstpull.web.choose_joint import asked_rows
 from firstpull.web.desk import Desk, form_of, show
 from firstpull.web.drawings import joint_of, pictures_of, stack_of_job
+from firstpull.web.texts import TEXTS
 from firstpull.web.told import share, told, turning
 
 _TILES = 3
@@ -74,6 +75,15 @@ def fitting_of(here: Desk, state: JobState, part: str) -> Fitting:
     return Fitting(choice, shown, without)
 
 
+def tool_note(state: JobState, found: Fitting) -> str:
+    """What is to be said of the tool: that it was left out, or that a pocket waits for it; "" when nothing is."""
+    if found.without_tool:
+        return TEXTS["choose"]["without_tool"].format(found.without_tool)
+    needs = choose.needs_of(state)
+    pocket = needs is not None and (needs.pocket_diameter_mm is not None or needs.pocket_depth_mm is not None)
+    return TEXTS["choose"]["pocket_waits"] if pocket and state.tool is None else ""
+
+
 def _alone(here: Desk, state: JobState, part: str, *, with_tool: bool) -> Candidate | None:
     return choose.candidate(here.book, state.id, part, unit=here.unit, with_tool=with_tool)
 
@@ -106,7 +116,7 @@ def pick_page(
         ],
         "chosen": shown.insert.part if shown else "",
         "nothing": _nothing(choice, here.unit) if shown is None else None,
-        "without_tool": found.without_tool,
+        "tool_note": tool_note(state, found),
         "problem": problem,
         "more": more,
         "more_count": choice.fits - len(tiles),

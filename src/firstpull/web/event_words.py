@@ -53,6 +53,20 @@ def _stack(data: Data, unit: LengthUnit) -> str:
     return f"Stack: {layers}." + (f" Measured clamped: {readings} {unit}." if readings else "")
 
 
+def _needs(data: Data, unit: LengthUnit) -> str:
+    """The thread and whatever else the insert must be."""
+    parts = [str(data.get("thread") or "no thread")]
+    parts += [f"{name} {data[name]}" for name in ("end", "head", "body") if data.get(name)]
+    parts += [f"of {data['material']}"] if data.get("material") else []
+    parts += [f"torque {show_torque(data['tightening_torque_nm'], unit)}"] if data.get("tightening_torque_nm") else []
+    measures = {"room behind": "room_behind_mm", "pocket": "pocket_diameter_mm", "deep": "pocket_depth_mm"}
+    parts += [f"{name} {_mm(data[key], unit)}" for name, key in measures.items() if data.get(key) is not None]
+    parts += [f"up to {data['temperature_c']:g} °C"] if data.get("temperature_c") is not None else []
+    parts += [f"{data['surroundings']} surroundings"] if data.get("surroundings") else []
+    parts += [word for word, key in (("sealed", "sealed"), ("may be dimpled", "dimple")) if data.get(key)]
+    return f"Needed: {', '.join(parts)}."
+
+
 def _joint(data: Data, unit: LengthUnit) -> str:
     """What was said of loads, screw and distances; what was left open is not told."""
     loads, screw, edges = data["loads"], data["screw"], data["edges"]
@@ -234,6 +248,7 @@ def _gauge_checked(data: Data, unit: LengthUnit) -> str:
 _SENTENCES: dict[str, Callable[[Data, LengthUnit], str]] = {
     "JobOpened": _opened,
     "StackDescribed": _stack,
+    "NeedsStated": _needs,
     "JointStated": _joint,
     "InsertChosen": _insert,
     "AllowanceFound": _allowance,
@@ -261,7 +276,6 @@ _SENTENCES: dict[str, Callable[[Data, LengthUnit], str]] = {
     "GaugeChecked": _gauge_checked,
 }
 _PLAIN: dict[str, str] = {
-    "NeedsStated": "What the joint needs was stated.",
     "ProofPlanned": "The proof was planned.",
     "DryCycled": "Cycled without an insert.",
     "AirReconnected": "Air off and on again.",

@@ -140,6 +140,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "asked": "Asked of it",
         "not_asked": "Loads, edges and service are not given: say them",
         "without_tool": "The tool on record can set none that fits: {} Change it at “set up”.",
+        "pocket_waits": "No tool is on record yet: whether its nose fits the pocket is not checked.",
         "check": "check",
         "check_asked": "asked",
         "check_bears": "bears",

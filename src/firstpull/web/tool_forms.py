@@ -47,6 +47,8 @@ class ToolForm(BaseModel):
     rated_pressure_bar: str = ""
     line_pressure_bar: str = ""
     stiffness_kn_per_mm: str = ""
+    nose_diameter: str = ""
+    nose_reach: str = ""
     service_every_cycles: str = ""
     cycles: str = ""
     client_id: str = ""
@@ -82,6 +84,8 @@ _ON_SCREEN = {
         "rated_pressure_bar",
         "line_pressure_bar",
         "stiffness_kn_per_mm",
+        "nose_diameter",
+        "nose_reach",
         "service_every_cycles",
         "cycles",
     ),
@@ -230,6 +234,8 @@ def _questions(
         entry("rated_pressure_bar", "Rated pressure", pressure),
         entry("line_pressure_bar", "Pressure, cycling", pressure),
         entry("stiffness_kn_per_mm", "Stiffness", "kN/mm, if known"),
+        entry("nose_diameter", "Nose across", unit),
+        entry("nose_reach", "Nose reaches", f"{unit} into a pocket"),
         entry("service_every_cycles", "Serviced every", "cycles", "numeric"),
         entry("cycles", "Cycles so far", "", "numeric"),
     ]
@@ -259,7 +265,7 @@ def _tool(form: ToolForm, unit: LengthUnit, *, screens: tuple[str, ...]) -> Tool
     """The tool that the fields of ``screens`` describe. Raises BadInput naming the field."""
     asked = {name for screen in screens for name in _ON_SCREEN[screen]}
     values: dict[str, Any] = {}
-    for name in ("lead_per_turn", "stroke_max", "stroke_min"):
+    for name in ("lead_per_turn", "stroke_max", "stroke_min", "nose_diameter", "nose_reach"):
         if name in asked and getattr(form, name).strip():
             values[name] = _length(getattr(form, name), unit, name)
     for name in ("piston_area_mm2", "ratio", "efficiency", "stiffness_kn_per_mm"):

@@ -254,6 +254,8 @@ def tool_facts(state: ToolState, unit: LengthUnit) -> list[dict[str, str]]:
         ("lead_per_turn", "Stroke a turn"),
         ("stroke_max", "Greatest stroke"),
         ("stroke_min", "Least stroke"),
+        ("nose_diameter", "Nose across"),
+        ("nose_reach", "Nose reaches into a pocket"),
     ):
         if data.get(key):
             learned = "learned" if key == "lead_per_turn" and state.learned else ""
