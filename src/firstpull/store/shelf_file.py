@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import tempfile
 import zipfile
 import zlib
 from dataclasses import dataclass
@@ -47,13 +46,11 @@ def save(kept: Kept, path: Path) -> None:
         arrays[f"{name} codes"] = column.codes
         arrays[f"{name} values"] = _bytes(json.dumps([_plain(value) for value in column.values], ensure_ascii=False))
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                np.savez(file, **arrays)
-            os.replace(name, path)
-        finally:
-            Path(name).unlink(missing_ok=True)
+        # two programs that write it at once spoil it for each other, which is noticed when it is read
+        part = path.with_suffix(".part")
+        with part.open("wb") as file:
+            np.savez(file, **arrays)
+        os.replace(part, path)
     except OSError:
         return
 
