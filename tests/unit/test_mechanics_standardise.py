@@ -199,7 +199,7 @@ def test_why_a_joint_is_not_served_is_said_in_its_unit() -> None:
 
 
 def test_a_shelf_gives_the_same_answer_as_a_list() -> None:
-    """The rows of the joints' threads are taken from the shelf; others are not looked at, and nothing changes."""
+    """A shelf is looked through by columns, and nothing changes."""
     five = insert("five", "0.5", "4.5", thread="M5")
     for joints in (JOINTS, (*JOINTS, joint("block", "6.0")), (joint("guide", "2.0", thread="M8"),)):
         listed, shelved = standardise(joints, (*ALL, five)), standardise(joints, Shelf.of((*ALL, five)))
@@ -212,7 +212,6 @@ def test_of_very_many_rows_the_roomiest_are_looked_at_and_nothing_is_called_prov
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """With one row a joint, lid and beam get their own best; that fewer cannot do is not claimed."""
-    monkeypatch.setattr(module, "_MOST_ROWS", 1)
     monkeypatch.setattr(module, "_MOST_FITS", 1)
     found = standardise(JOINTS, Shelf.of(ALL))
     assert sorted(part.part for part in found.inserts) == ["narrow", "thick", "wide"]

@@ -74,16 +74,20 @@ def _search(asked: Question, stopped: Callable[[], bool], progress: Callable[[Pr
         cancelled=stopped,
         progress=progress,
     )
-    return Answer(found, {unit: _not_served(asked, rows, found, unit=unit) for unit in _UNITS})
+    return Answer(found, {unit: _not_served(asked, rows, found, unit=unit, stopped=stopped) for unit in _UNITS})
 
 
-def _not_served(asked: Question, rows: Shelf, found: Standard, *, unit: LengthUnit) -> tuple[NotServed, ...]:
-    """Who is not served, with the lengths of the reasons in ``unit``."""
-    by_name = {joint.name: replace(joint, unit=unit) for joint in asked.joints}
-    told = {joint.name: joint.unit for joint in asked.joints}
-    return tuple(
-        row if told[row.joint] == unit else _again(asked, by_name[row.joint], rows) or row for row in found.not_served
-    )
+def _not_served(
+    asked: Question, rows: Shelf, found: Standard, *, unit: LengthUnit, stopped: Callable[[], bool]
+) -> tuple[NotServed, ...]:
+    """Who is not served, with the lengths of the reasons in ``unit`` (as they were said, once it is stopped)."""
+    by_name = {joint.name: joint for joint in asked.joints}
+    said = []
+    for row in found.not_served:
+        joint = by_name[row.joint]
+        same = joint.unit == unit or stopped()
+        said.append(row if same else _again(asked, replace(joint, unit=unit), rows) or row)
+    return tuple(said)
 
 
 def _again(asked: Question, joint: Joint, rows: Shelf) -> NotServed | None:

@@ -23,8 +23,7 @@ from firstpull.units import LengthUnit
 _STEP = 10_000  # margins are compared to 0.01 %
 _MOST_JOINTS = 2000
 _MOST_WAYS = 1_000_000
-_MOST_ROWS = 20_000
-_MOST_FITS = 1000
+_MOST_FITS = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +130,7 @@ class _Search:
 
     @property
     def most(self) -> int | None:
-        """How many fitting inserts of a joint are looked at; all but among very many."""
+        """How many fitting inserts of a joint are looked at; of a list all."""
         return _MOST_FITS if isinstance(self.rows, Shelf) else None
 
 
@@ -152,15 +151,16 @@ def standardise(
     An insert serves a joint when it passes every check of ``choose`` with at least ``min_margin`` to spare at the
     tightest (a share, 0 to 1, in steps of 0.0001); which margin of an estimate counts is as in
     :func:`firstpull.mechanics.counted.counted_margin`. Joints that nothing serves are named with the nearest cure and
-    left out. The answer does not depend on the order of joints, inserts or tools. Source: set covering, solved exactly (see
-    :func:`firstpull.mechanics.cover.fewest`). ``cancelled`` stops the search with the best so far, ``proven`` False.
+    left out. Of a shelf only the roomiest inserts for each joint are looked at when very many fit: such an answer is
+    not called proven. The answer does not depend on the order of joints, inserts or tools. Source: set covering, solved
+    exactly (see :func:`firstpull.mechanics.cover.fewest`). ``cancelled`` stops the search with the best so far, ``proven`` False.
     Raises BadInput for no joint, equal names, an empty catalogue, parts of one name, more ways to serve the joints than
     can be reckoned with, or when it is stopped before every joint was looked at.
     """
     _check(joints, inserts, min_margin, tools=tools)
     field_readers.choice(estimates, ESTIMATES, "estimates")
     hands = sorted(tools, key=lambda tool: tool[0])
-    search = _Search(_rows(inserts, joints), hands, min_margin, estimates)
+    search = _Search(_rows(inserts), hands, min_margin, estimates)
     names = sorted(range(len(joints)), key=lambda place: joints[place].name)
     looked = _look(joints, names, search, cancelled=cancelled, progress=progress)
     fits = {place: ways.fits for place, ways in looked.items() if ways.none is None}
@@ -252,15 +252,9 @@ def _look(
     return looked
 
 
-def _rows(inserts: Sequence[Insert] | Shelf, joints: Sequence[Joint]) -> Sequence[Insert] | Shelf:
-    """The rows in the order of their names; of a shelf those of the joints' threads, or the shelf when they are too many."""
-    if isinstance(inserts, Shelf):
-        wanted = sorted({name for joint in joints if (name := canonical(joint.needs.thread)) is not None})
-        places = [row for name in wanted for row in inserts.rows_of_thread(name)]
-        if not 0 < len(places) <= _MOST_ROWS:
-            return inserts
-        return sorted(inserts.inserts(places), key=lambda insert: insert.name)
-    return sorted(inserts, key=lambda insert: insert.name)
+def _rows(inserts: Sequence[Insert] | Shelf) -> Sequence[Insert] | Shelf:
+    """The rows in the order of their names; a shelf as it is, which looks through them by columns."""
+    return inserts if isinstance(inserts, Shelf) else sorted(inserts, key=lambda insert: insert.name)
 
 
 def why_not_served(
@@ -274,7 +268,7 @@ def why_not_served(
     """Why no insert serves ``joint``, in its own unit; ``None`` when one does. Errors and source as
     :func:`standardise`; ``min_margin`` is a share."""
     hands = sorted(tools, key=lambda tool: tool[0])
-    return _ways(joint, _Search(_rows(inserts, (joint,)), hands, min_margin, estimates)).none
+    return _ways(joint, _Search(_rows(inserts), hands, min_margin, estimates)).none
 
 
 def _ways(joint: Joint, search: _Search) -> _Ways:
