@@ -70,7 +70,7 @@ def read_tables(data: bytes, *, filename: str, sheet: str | None = None) -> tupl
         raise BadInput(
             f"The file is {len(data) / 2**20:.0f} MiB; at most {MAX_BYTES // 2**20} MiB are read.",
             where=filename,
-            hint="Split it into smaller files.",
+            hint="Split it, or import a CSV with the command firstpull catalogue import.",
         )
     if is_workbook(data):
         from firstpull.exchange.workbook_cells import read_workbook
@@ -111,7 +111,9 @@ def read_delimited(data: bytes, *, filename: str) -> TextTable:
             rows.append(text_row(number, cells, filename))
             if number > MAX_ROWS:
                 raise BadInput(
-                    f"The table has more than {MAX_ROWS} rows.", where=filename, hint="Split it into smaller files."
+                    f"The table has more than {MAX_ROWS} rows.",
+                    where=filename,
+                    hint="Split it, or import a CSV with the command firstpull catalogue import.",
                 )
     except csv.Error as error:
         raise BadInput(

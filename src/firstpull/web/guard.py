@@ -122,7 +122,7 @@ class _TooLargeError(Exception):
 def _too_large(max_body_bytes: int) -> Problem:
     error = BadInput(
         "That file is too large.",
-        hint=f"At most {max_body_bytes // (1024 * 1024)} MB. Split it and bring the parts one by one.",
+        hint=f"At most {max_body_bytes // (1024 * 1024)} MB. Split it and bring the parts one by one; a large CSV goes in with the command firstpull catalogue import.",
     )
     return Problem.of(error, status=413)
 
