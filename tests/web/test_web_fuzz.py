@@ -44,13 +44,15 @@ TEXTS = (
     "", " ", "0", "-1", "1", "2", "12.46", "12.46 mm", ".49 in", "12,46", "1e400", "-1e400", "nan", "inf", "9" * 30, "1/0", "12 Nm", "120 lbf·in",
     "4.8 bar", "pass", "fail", "M6", "1/4-20", "EN AW-5754", "A", "C1", "M6-a", "a\x00b", "\u202egnp.exe", "\u2066x", "é" * 40, "x" * 5000, "'\"><script>",
     "../../etc/passwd", "%00", "{{7*7}}", "2026-02-30", "0000-00-00", "²", "٣", "\r\nSet-Cookie: a=b", "true", "null", "[]", "\ufffe", "95 %", "0.5",
+    "1.2 to 2 kN", "2 to 1", "1-2-3", "harsh", "yes", "8.8", "80 °C",
 )  # fmt: skip
 BUTTONS = (
     "read", "keep", "hold", "turned", "air_off", "cycle", "cold", "remeasure", "strike 3", "strike 99", "release", "reopen", "plan", "strike", "begin",
     "pass", "fail", "skip", "count", "stop", "simulate", "pull", "again", "take", "look", "compute", "tool", "step", "allowance", "window", "enter", "no-such",
 )  # fmt: skip
 PAGES = (
-    "choose", "choose?screen=measure", "choose?screen=pick", "choose?screen=thread", "choose?screen=access", "choose?screen=batch", "set-up", "dial-in",
+    "choose", "choose?screen=measure", "choose?screen=pick", "choose?screen=thread", "choose?screen=access", "choose?screen=batch", "choose?screen=loads",
+    "choose?screen=part", "choose?screen=place", "choose?screen=service", "choose?screen=checks", "set-up", "dial-in",
     "prove", "prove/air", "prove/plan", "prove/coupons", "hand-over", "run", "operator", "revise", "pressure", "find-allowance", "in-hand",
 )  # fmt: skip
 
@@ -145,6 +147,8 @@ FIELDS = (
     "thread", "torque", "end", "head", "room_behind", "part", "tool", "mandrel", "gauge", "present", "step", "allowance", "source", "stroke_min",
     "stroke_max", "coupon", "asked", "arrangement", "set_length", "length_before", "pressure", "coupons_each_end", "sections", "torque_tests",
     "torque_min", "reliability", "confidence", "check_every_sets", "check_every_minutes", "coupons_again", "expected", "client_id",
+    "tension", "shear", "push", "load_factor", "mating_thickness", "clearance_hole", "washer", "strength", "condition", "proof_share", "edge", "pitch",
+    "pocket_diameter", "pocket_depth", "sealed", "surroundings", "temperature", "body", "dimple", "load_ceiling",
 )  # fmt: skip
 WORDS = st.sampled_from(TEXTS + BUTTONS)
 
