@@ -9,6 +9,7 @@ import pytest
 
 from firstpull.errors import BadInput
 from firstpull.mechanics import standardise as module
+from firstpull.mechanics import standardise_rows as rows_module
 from firstpull.mechanics.choose import Needs, choose
 from firstpull.mechanics.counted import Counted, counted_margin
 from firstpull.mechanics.cover import Progress
@@ -208,18 +209,37 @@ def test_a_shelf_gives_the_same_answer_as_a_list() -> None:
         assert [row.nearest for row in shelved.not_served if row.joint == "block"] == ["thick"] * (len(joints) == 4)
 
 
-def test_of_very_many_rows_the_roomiest_are_looked_at_and_nothing_is_called_proven(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """With one row a joint, lid and beam get their own best; that fewer cannot do is not claimed."""
-    monkeypatch.setattr(module, "_MOST_FITS", 1)
-    found = standardise(JOINTS, Shelf.of(ALL))
-    assert sorted(part.part for part in found.inserts) == ["narrow", "thick", "wide"]
+def test_of_very_many_rows_those_that_fit_most_joints_are_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of rows that each fit one joint better, the one that fits all is still found; it is not called proven."""
+    monkeypatch.setattr(rows_module, "MOST_FITS", 4)
+    many = [insert(f"n{n}", "1.0", "2.0") for n in range(9)] + [insert(f"t{n}", "3.0", "5.0") for n in range(9)]
+    found = standardise(JOINTS, Shelf.of([*many, WIDE]))
+    assert [part.part for part in found.inserts] == ["wide"]
     assert (found.proven, found.least_inserts) == (False, 1)
-    assert found.notes[0].startswith("Not proven: of very many inserts only the 1 roomiest")
-    monkeypatch.setattr(module, "_MOST_FITS", 3)
-    whole = standardise(JOINTS, Shelf.of(ALL))
-    assert whole == standardise(JOINTS, ALL)
+    assert found.notes[0].startswith("Not proven: of very many inserts that fit,")
+    assert found.served[0].own_best.part == "n0"
+    told: list[Progress] = []
+    standardise(JOINTS, Shelf.of([*many, WIDE]), progress=told.append)
+    assert [(step.place, step.of) for step in told if step.step == "joints"] == [(n, 6) for n in range(1, 7)]
+    with pytest.raises(BadInput, match="after 0 of 3 joints"):
+        standardise(JOINTS, Shelf.of([*many, WIDE]), cancelled=lambda: len(told) > 0)
+    five = insert("five", "0.5", "4.5", thread="M5")
+    guide = joint("guide", "2.0", thread="M5")
+    assert (
+        standardise((*JOINTS, guide), Shelf.of([*many, WIDE, five])).least_inserts == 2
+    )  # a thread cannot do for another
+    monkeypatch.setattr(rows_module, "MOST_FITS", 30)
+    assert standardise(JOINTS, Shelf.of([*many, WIDE])) == standardise(JOINTS, [*many, WIDE])
+
+
+def test_a_margin_that_most_rows_lack_is_looked_for_among_those_that_have_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Many rows fit the beam with little to spare and one with enough: that one is taken up."""
+    monkeypatch.setattr(rows_module, "MOST_FITS", 4)
+    many = [insert(f"n{n}", "0.5", "4.05") for n in range(30)]
+    found = standardise((joint("beam", "4.0"),), Shelf.of([*many, THICK]))
+    assert [part.part for part in found.inserts] == ["thick"]
+    none = standardise((joint("beam", "4.0"),), Shelf.of(many))
+    assert none.not_served[0].reason.startswith("It fits, but its grip has 2 % to spare")
 
 
 def test_too_many_ways_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:

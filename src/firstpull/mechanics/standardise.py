@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from firstpull.errors import BadInput
 from firstpull.mechanics import fields as field_readers
 from firstpull.mechanics.check import Check
-from firstpull.mechanics.choose import Candidate, Choice, Needs, choose
+from firstpull.mechanics.choose import Candidate, Choice, Needs
 from firstpull.mechanics.counted import ESTIMATES, Counted, Estimates, counted_margin
 from firstpull.mechanics.cover import Cover, Option, Progress, fewest
 from firstpull.mechanics.identify_model import canonical
@@ -17,13 +17,13 @@ from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import JointDemand
 from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.stack import Stack
+from firstpull.mechanics.standardise_rows import MOST_FITS, Question, Rows
 from firstpull.mechanics.tool import Tool
 from firstpull.units import LengthUnit
 
 _STEP = 10_000  # margins are compared to 0.01 %
 _MOST_JOINTS = 2000
 _MOST_WAYS = 1_000_000
-_MOST_FITS = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,15 +123,15 @@ class _Ways:
 class _Search:
     """What every joint is looked through with."""
 
-    rows: Sequence[Insert] | Shelf
+    rows: Rows
     hands: Sequence[tuple[str, Tool]]
     min_margin: float
     estimates: Estimates
 
-    @property
-    def most(self) -> int | None:
-        """How many fitting inserts of a joint are looked at; of a list all."""
-        return _MOST_FITS if isinstance(self.rows, Shelf) else None
+    def questions(self, joint: Joint) -> list[tuple[int, Question]]:
+        """What is asked of the rows for a joint: once, or with each of the tools."""
+        needs = [replace(joint.needs, tool=tool) for _name, tool in self.hands] or [joint.needs]
+        return [(number, (joint.stack, need, joint.demand, joint.unit)) for number, need in enumerate(needs)]
 
 
 def standardise(
@@ -151,8 +151,8 @@ def standardise(
     An insert serves a joint when it passes every check of ``choose`` with at least ``min_margin`` to spare at the
     tightest (a share, 0 to 1, in steps of 0.0001); which margin of an estimate counts is as in
     :func:`firstpull.mechanics.counted.counted_margin`. Joints that nothing serves are named with the nearest cure and
-    left out. Of a shelf only the roomiest inserts for each joint are looked at when very many fit: such an answer is
-    not called proven. The answer does not depend on the order of joints, inserts or tools. Source: set covering, solved
+    left out. Of a shelf not all inserts are looked at one by one when very many fit a joint (see
+    :class:`firstpull.mechanics.standardise_rows.Rows`): such an answer is not called proven. The answer does not depend on the order of joints, inserts or tools. Source: set covering, solved
     exactly (see :func:`firstpull.mechanics.cover.fewest`). ``cancelled`` stops the search with the best so far, ``proven`` False.
     Raises BadInput for no joint, equal names, an empty catalogue, parts of one name, more ways to serve the joints than
     can be reckoned with, or when it is stopped before every joint was looked at.
@@ -160,7 +160,7 @@ def standardise(
     _check(joints, inserts, min_margin, tools=tools)
     field_readers.choice(estimates, ESTIMATES, "estimates")
     hands = sorted(tools, key=lambda tool: tool[0])
-    search = _Search(_rows(inserts), hands, min_margin, estimates)
+    search = _Search(Rows(inserts, min_margin=min_margin), hands, min_margin, estimates)
     names = sorted(range(len(joints)), key=lambda place: joints[place].name)
     looked = _look(joints, names, search, cancelled=cancelled, progress=progress)
     fits = {place: ways.fits for place, ways in looked.items() if ways.none is None}
@@ -196,7 +196,7 @@ def standardise(
         mean_margin=round(math.fsum(row.margin for row in served) / len(served), 6),
         min_margin=min_margin,
         proven=cover.proven and all_seen,
-        least_inserts=cover.least_items if all_seen else 1,
+        least_inserts=cover.least_items if all_seen else len({canonical(joints[place].needs.thread) for place in fits}),
         text=_text(len(served), len(cover.items), len(own), not_served=len(not_served)),
         notes=_notes(cover, served, all_seen=all_seen),
     )
@@ -232,15 +232,19 @@ def _look(
     progress: Callable[[Progress], None],
 ) -> dict[int, _Ways]:
     """What can serve each joint, by its place; joints are gone through in the order of their names."""
+    passes = 2 if search.rows.very_many else 1
     looked: dict[int, _Ways] = {}
     count = 0
-    for done, place in enumerate(names):
+    for done, place in enumerate(list(names) * passes):
         if cancelled():
             raise BadInput(
-                f"It was stopped after {done} of {len(joints)} joints were looked at.",
+                f"It was stopped after {max(done - len(names) * (passes - 1), 0)} of {len(names)} joints were looked at.",
                 hint="There is no answer before all are: give it more time.",
             )
-        progress(Progress("joints", done + 1, len(joints), None))
+        progress(Progress("joints", done + 1, len(names) * passes, None))
+        if done < len(names) * (passes - 1):
+            _take_up(joints[place], search)
+            continue
         looked[place] = _ways(joints[place], search)
         count += len(looked[place].fits)
         if count > _MOST_WAYS:
@@ -252,9 +256,13 @@ def _look(
     return looked
 
 
-def _rows(inserts: Sequence[Insert] | Shelf) -> Sequence[Insert] | Shelf:
-    """The rows in the order of their names; a shelf as it is, which looks through them by columns."""
-    return inserts if isinstance(inserts, Shelf) else sorted(inserts, key=lambda insert: insert.name)
+def _take_up(joint: Joint, search: _Search) -> None:
+    """Take up what fits a joint, before the rows to look at are chosen."""
+    for _helper, question in search.questions(joint):
+        try:
+            search.rows.count(question)
+        except BadInput as problem:
+            raise problem.at(joint.name)
 
 
 def why_not_served(
@@ -268,23 +276,22 @@ def why_not_served(
     """Why no insert serves ``joint``, in its own unit; ``None`` when one does. Errors and source as
     :func:`standardise`; ``min_margin`` is a share."""
     hands = sorted(tools, key=lambda tool: tool[0])
-    return _ways(joint, _Search(_rows(inserts), hands, min_margin, estimates)).none
+    return _ways(joint, _Search(Rows(inserts, min_margin=min_margin), hands, min_margin, estimates)).none
 
 
 def _ways(joint: Joint, search: _Search) -> _Ways:
     """Every way to serve the joint with the margin asked for, or why there is none."""
-    needs = [(number, replace(joint.needs, tool=tool)) for number, (_name, tool) in enumerate(search.hands)]
     fits: list[_Fit] = []
     short: list[tuple[Candidate, Counted]] = []
     choices: list[Choice] = []
-    for helper, need in needs or [(0, joint.needs)]:
+    all_seen = True
+    for helper, question in search.questions(joint):
         try:
-            choice = choose(
-                search.rows, stack=joint.stack, needs=need, unit=joint.unit, joint=joint.demand, most=search.most
-            )
+            choice, whole = search.rows.choice(question)
         except BadInput as problem:
             raise problem.at(joint.name)
         choices.append(choice)
+        all_seen = all_seen and whole
         for candidate in choice.candidates:
             counted = counted_margin(candidate, estimates=search.estimates)
             if counted is None:
@@ -293,7 +300,6 @@ def _ways(joint: Joint, search: _Search) -> _Ways:
                 fits.append(_Fit(helper, candidate, counted))
             else:
                 short.append((candidate, counted))
-    all_seen = all(choice.fits == len(choice.candidates) for choice in choices)
     none = None if fits else _no_fit(joint, short, choices, min_margin=search.min_margin)
     return _Ways(tuple(fits), none, all_seen)
 
@@ -393,7 +399,7 @@ def _count(number: int, one: str, many: str) -> str:
 
 def _notes(cover: Cover, served: Sequence[Served], *, all_seen: bool) -> tuple[str, ...]:
     if not all_seen:
-        text = f"Not proven: of very many inserts only the {_MOST_FITS} roomiest for each joint were looked at."
+        text = f"Not proven: of very many inserts that fit, {MOST_FITS} were looked at for each joint, those that fit most joints."
         notes = [f"{text} Say more of what the joints need to be sure."]
     elif cover.proven:
         notes = ["Proven: no smaller set serves these joints with this margin."]

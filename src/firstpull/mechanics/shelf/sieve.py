@@ -46,6 +46,16 @@ class Sifted:
 
 def sift(shelf: Shelf, asked: Asked, *, most: int) -> Sifted:
     """The rows that hold the ``most`` (1 or more) best candidates and the ``most`` nearest misses."""
+    return _sieved(shelf, asked).result(asked, most)
+
+
+def fitting(shelf: Shelf, asked: Asked) -> tuple[Rows, Numbers]:
+    """The rows that fit, with the tightest margin of each at its worst (a share; infinite without any)."""
+    sieve = _sieved(shelf, asked)
+    return sieve.rows(), sieve.margin
+
+
+def _sieved(shelf: Shelf, asked: Asked) -> Sieve:
     sieve = Sieve(shelf, shelf.rows_of_thread(asked.thread))
     _words(sieve, asked)
     _sizes(sieve, asked)
@@ -58,7 +68,7 @@ def sift(shelf: Shelf, asked: Asked, *, most: int) -> Sifted:
             sieve.note(check.margin, check.unknown)
             sieve.mark("strength", check.ok, by=1e6 * np.maximum(-check.judged, 0.0))
         sieve.drop_marked("strength")
-    return sieve.result(asked, most)
+    return sieve
 
 
 class Sieve:
