@@ -101,7 +101,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         "problem": None,
         "more": [],
         "more_count": 0,
-        "rejected": ["B: other thread."],
+        "rejected": [{"name": "B", "text": "Other thread."}],
         "rejected_count": 1,
         "misses": "thread 1",
         "asked": [{"name": "loads", "value": "tension 1.2 kN", "address": "/jobs/1/choose"}],

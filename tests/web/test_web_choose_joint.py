@@ -314,6 +314,17 @@ def test_a_tool_that_can_set_none_is_left_out_and_said(desk: Desk) -> None:
     assert _post(client, _address(job, "pick"), do="take", part="OUR-M6")[0] == 303
 
 
+def test_loads_that_no_insert_bears_lead_back_to_the_loads(desk: Desk) -> None:
+    """Where strength alone is missing the next action is to change the loads, and the nearest cure is said."""
+    client, book = desk
+    job = stacked_job(book)
+    _post(client, _address(job, "loads"), do="fits", tension="50")
+    page = client.get(_address(job, "pick")).text
+    assert "Nothing in the catalogue fits." in page
+    assert re.search(r'<a class="action" href="[^"]*screen=loads">Change the loads</a>', page)
+    assert "0 N·m or less" not in page
+
+
 def test_a_pocket_waits_for_its_tool(desk: Desk) -> None:
     """Without a tool the pocket is said to be unchecked; with one its nose is, from the tool's own page."""
     client, book = desk

@@ -121,7 +121,7 @@ def pick_page(
         "more": more,
         "more_count": choice.fits - len(tiles),
         "rejected": [
-            told(f"{left.insert.name}: {left.reason} {left.cure}".strip(), here.unit)
+            {"name": left.insert.name, "text": told(f"{left.reason} {left.cure}".strip(), here.unit)}
             for left in choice.rejected[:_REJECTED]
         ],
         "rejected_count": choice.missed,
@@ -130,7 +130,7 @@ def pick_page(
         "ask": f"{address}?screen=loads",
         "facts": [] if shown is None else _facts(shown, here.unit),
         "checks": None if shown is None else _checks_link(address, shown),
-        "buttons": _buttons(here, state, shown),
+        "buttons": _buttons(here, state, found),
         "drawing": drawing_of(here, state, shown),
         "drawing_notes": [here.lengths_note],
     }
@@ -144,14 +144,13 @@ def _checks_link(address: str, shown: Candidate) -> dict[str, str]:
     }
 
 
-def _buttons(here: Desk, state: JobState, shown: Candidate | None) -> list[dict[str, str]]:
-    if shown is None:
+def _buttons(here: Desk, state: JobState, found: Fitting) -> list[dict[str, str]]:
+    if found.shown is None:
+        address = f"{here.address(state.id, 'choose')}?screen="
+        weak = bool(found.choice.misses) and found.choice.misses[-1][0] == "strength"
+        change = ("Change the loads", "loads") if weak else ("Change what it must do", "thread")
         return [
-            {
-                "label": "Change what it must do",
-                "address": f"{here.address(state.id, 'choose')}?screen=thread",
-                "kind": "",
-            },
+            {"label": change[0], "address": address + change[1], "kind": ""},
             {"label": "Insert in my hand", "address": here.address(state.id, "in-hand"), "kind": "other"},
         ]
     return [

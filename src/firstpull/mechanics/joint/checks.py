@@ -184,7 +184,9 @@ def _screw_rows(case: Case, torque: Tightening, preload: Spread) -> list[Row]:
         # As with the seated fold: the torque was found to pass, so the margin is the same small one for every insert.
         check = replace(check, margin=None)
     spare = (data.proof_n - share * case.tension.high) / (1 + data.factor.scatter)
-    cure = f"Tighten with {max(data.torque_nm(spare), 0.0):.3g} N·m or less, or take a stronger screw class."
+    cure = "Take a stronger screw class, or share the load over more inserts."
+    if spare > 0:
+        cure = f"Tighten with {data.torque_nm(spare):.3g} N·m or less, or take a stronger screw class."
     rows = [Row(check, cure)]
     if case.tension.high > 0:
         text = f"Tension of up to {case.tension.high / 1000:.2f} kN against {tensile.low / 1000:.2f} kN of tensile strength."
