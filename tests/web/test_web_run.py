@@ -120,6 +120,20 @@ def test_bad_input_in_the_run_writes_nothing(bench: Bench, form: dict[str, str])
     assert bench.job(RELEASED).sequence == before
 
 
+@pytest.mark.parametrize("place", [RUN, OPERATOR])
+def test_a_lost_digit_is_asked_about_before_it_stops_anything(bench: Bench, place: str) -> None:
+    """2.15 for 12.15 is no reading of a setting that stands: it is asked, what was typed stays, nothing is written."""
+    before = bench.job(RELEASED).sequence
+    form = {"do": "read", "now": "tool", "count": "200"}
+    form |= {"now": ""} if place == OPERATOR else {}
+    page = bench.post(place, RELEASED, status=422, reading="2.15", **form)
+    assert "a digit left out or swapped?" in page
+    assert 'value="2.15"' in page
+    assert bench.job(RELEASED).sequence == before
+    bench.post(place, RELEASED, reading="2.15", **{**form, "do": "keep"})
+    assert bench.job(RELEASED).stopped
+
+
 def test_strike_out_and_count(bench: Bench) -> None:
     """A check is struck out with a reason; inserts are counted and a difference is said."""
     of = bench.job(RELEASED).checks[-1].sequence

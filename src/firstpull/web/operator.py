@@ -10,6 +10,7 @@ from fastapi.responses import Response
 from firstpull.drawing.checks import check_picture
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs import look_after, run_checks
+from firstpull.jobs.slips import FAR_MM
 from firstpull.record.job import JobState
 from firstpull.units import Length, show_mm
 from firstpull.web.asking import asking
@@ -92,7 +93,7 @@ def _slip(here: Desk, state: JobState, reading: str) -> dict[str, Any] | None:
         value: Length = here.length(reading, "reading")
     except BadInput:
         return None  # said by the act itself
-    return slip_of(value, (state.card or {}).get("setting", {}).get("set_length_mm"), here.unit)
+    return slip_of(value, (state.card or {}).get("setting", {}).get("set_length_mm"), here.unit, far_mm=FAR_MM)
 
 
 def _page(

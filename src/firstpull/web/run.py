@@ -9,6 +9,7 @@ from fastapi.responses import Response
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs import dial_in, look_after, prove, run_checks
+from firstpull.jobs.slips import FAR_MM
 from firstpull.record.job import JobState
 from firstpull.units import show_mm
 from firstpull.web.desk import Desk, act, desk, form_of, gauge_line, need_name, show
@@ -192,7 +193,8 @@ def _slip(here: Desk, state: JobState, now: str, reading: str) -> dict[str, Any]
     except BadInput:
         return None  # said by the act itself
     key = ("stack", "thickness_mm") if now == "stack" else ("setting", "set_length_mm")
-    return slip_of(value, state.card[key[0]].get(key[1]), here.unit)
+    far_mm = None if now == "stack" else FAR_MM
+    return slip_of(value, state.card[key[0]].get(key[1]), here.unit, far_mm=far_mm)
 
 
 def _page(

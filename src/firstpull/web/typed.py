@@ -136,10 +136,12 @@ def with_unit(text: str, unit: LengthUnit) -> str:
     return plain
 
 
-def slip_of(value: Length, expected_mm: float | None, unit: LengthUnit) -> dict[str, Any] | None:
-    """The question about a reading that is near 25.4×, 10× or a tenth of what was to be expected; None when it is
-    not. “It is right” keeps it."""
-    question = slip_question(value, expected_mm, unit)
+def slip_of(
+    value: Length, expected_mm: float | None, unit: LengthUnit, *, far_mm: float | None = None
+) -> dict[str, Any] | None:
+    """The question about a reading that is near 25.4×, 10× or a tenth of what was to be expected, or farther than
+    ``far_mm`` from it; None when it is not. “It is right” keeps it."""
+    question = slip_question(value, expected_mm, unit, far_mm=far_mm)
     if not question:
         return None
     return {
