@@ -11,14 +11,13 @@ from pathlib import Path
 import pytest
 
 from firstpull.exchange.job_file import read_job
-from firstpull.jobs import catalogue, choose, look_after, open_job, set_up
+from firstpull.jobs import catalogue, choose, look_after, open_job, set_up, told
 from firstpull.jobs.shapes import demand_of
 from firstpull.jobs.workshop import Book, Doing
 from firstpull.mechanics.check import Check
 from firstpull.mechanics.joint.demand import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.tool import Tool
 from firstpull.units import parse_length
-from firstpull.web import told
 from firstpull.web.typed import typed_force_range
 from web.bench_client import TestClient
 from web.bench_desk import ADA, bench, fields, m6, stacked_job

@@ -20,7 +20,9 @@ LISTED = 20
 
 def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int) -> str:
     """Candidates, the checks of the first ``tables`` of them, then why others do not suit."""
-    lines = list(choice.notes)
+    from firstpull.jobs.told import told
+
+    lines = [told(note, unit) for note in choice.notes]
     if choice.candidates:
         rows = [
             (
@@ -43,7 +45,7 @@ def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int
     left = choice.rejected if show_all else choice.rejected[:5]
     if left:
         lines += ["", "Do not suit" + ("" if show_all else " (nearest first)")]
-        lines += [f"  {item.insert.name}: {item.reason} {item.cure}".rstrip() for item in left]
+        lines += [told(f"  {item.insert.name}: {item.reason} {item.cure}".rstrip(), unit) for item in left]
     if len(left) < choice.missed:
         reasons = ", ".join(f"{reason} {count}" for reason, count in choice.misses)
         lines.append(f"  … and {choice.missed - len(left)} more (--all). First reasons: {reasons}.")
@@ -51,6 +53,8 @@ def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int
 
 
 def _candidate(found: Candidate, unit: LengthUnit) -> list[str]:
+    from firstpull.jobs.told import chance, told
+
     lines = [f"{found.insert.name}: {found.why}"]
     rows = [
         (
@@ -58,7 +62,7 @@ def _candidate(found: Candidate, unit: LengthUnit) -> list[str]:
             _side(check.demand, check, unit),
             _side(check.capacity, check, unit),
             _share(check.margin),
-            "" if check.probability is None else f"{100 * check.probability:.2f} %",
+            "" if check.probability is None else chance(check.probability),
             ("estimate; " if check.estimate else "") + check.source[:60],
         )
         for check in found.checks
@@ -66,7 +70,8 @@ def _candidate(found: Candidate, unit: LengthUnit) -> list[str]:
     lines.append(grid(("check", "demand", "capacity", "worst margin", "chance it holds", "source"), rows))
     if found.strength is not None:
         lines += ["", table(_advice(found.strength, unit))]
-        lines += [f"  - {note}" for note in (() if found.strength.hole is None else found.strength.hole.notes)]
+        hole = found.strength.hole
+        lines += [f"  - {told(note, unit)}" for note in (() if hole is None else hole.notes)]
     return lines
 
 
@@ -79,10 +84,15 @@ def _hole(hole: Hole, unit: LengthUnit) -> str:
     across = " across flats" if hole.shape == "hexagon" else ""
     text = f"{show_mm(hole.least_mm, unit)} to {length(hole.most_mm, unit)}{across}"
     text += f"; pins: go {show_mm(hole.go_mm, unit)}, no-go {length(hole.no_go_mm, unit)}"
-    fits = [f"{drill.name} ({drill.misfit_mm:+.3f} mm)" for drill in hole.drills if drill.fits]
+    fits = [f"{drill.name} ({_misfit(drill.misfit_mm, unit)})" for drill in hole.drills if drill.fits]
     if hole.drills:
         text += f"; drills: {', '.join(fits)}" if fits else "; no usual drill is inside: ream or punch"
     return text
+
+
+def _misfit(misfit_mm: float, unit: LengthUnit) -> str:
+    sign = "+" if misfit_mm >= 0 else "-"
+    return f"{sign}{show_mm(abs(misfit_mm), unit, decimals=3 if unit == 'mm' else 4)} {unit}"
 
 
 def _torque(found: Tightening, unit: LengthUnit) -> str:

@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 from fastapi.responses import Response
 
+from firstpull.jobs.told import chance, pulling, share, side, told, turning, unit_of
 from firstpull.mechanics.choose import Candidate, Check
 from firstpull.mechanics.joint.checks import Strength
 from firstpull.mechanics.joint.hole import DrillFit, Hole
@@ -25,7 +26,6 @@ from firstpull.web.choose_pick import (
     tool_note,
 )
 from firstpull.web.desk import Desk, form_of, show
-from firstpull.web.told import chance, pulling, share, side, told, turning, unit_of
 
 Rows = list[dict[str, str]]
 

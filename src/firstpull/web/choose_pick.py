@@ -10,6 +10,7 @@ from fastapi.responses import Response
 
 from firstpull.errors import BadInput, NotFound
 from firstpull.jobs import choose
+from firstpull.jobs.told import share, told, turning
 from firstpull.jobs.workshop import Doing
 from firstpull.mechanics.choose import Candidate, Choice
 from firstpull.mechanics.joint.hole import DrillFit, Hole
@@ -21,7 +22,6 @@ from firstpull.web.choose_joint import asked_rows
 from firstpull.web.desk import Desk, form_of, show
 from firstpull.web.drawings import joint_of, pictures_of, stack_of_job
 from firstpull.web.texts import TEXTS
-from firstpull.web.told import share, told, turning
 
 _TILES = 3
 _REJECTED = 12

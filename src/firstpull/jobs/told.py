@@ -1,6 +1,6 @@
 """Sentences of the choice with every force and torque in the person's unit.
 
-The mechanics write lengths in the unit asked for, forces in kN and torques in N·m; a page in inches shows lbf and
+The mechanics write lengths in the unit asked for, forces in kN and torques in N·m; whoever works in inches reads lbf and
 lbf·in, and never two units for one value.
 """
 
@@ -10,8 +10,9 @@ import re
 
 from firstpull.mechanics.check import Check
 from firstpull.units import METRE_PER_INCH, NEWTON_PER_LBF, LengthUnit, show_mm
-from firstpull.web.typed import force_unit, torque_unit
 
+_FORCE: dict[LengthUnit, str] = {"mm": "kN", "in": "lbf"}
+_TORQUE: dict[LengthUnit, str] = {"mm": "N·m", "in": "lbf·in"}
 _NUMBER = r"\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 _VALUE = re.compile(rf"((?:{_NUMBER}(?: of at most | of the | of | to ))*)({_NUMBER}) (kN|N·m)")
 _MM = re.compile(rf"({_NUMBER}) mm\b")
@@ -39,7 +40,7 @@ def _exact(check: Check) -> dict[str, float]:
 
 
 def _in_pounds(found: re.Match[str], exact: dict[str, float]) -> str:
-    one, unit = (_KN_PER_LBF, force_unit("in")) if found[3] == "kN" else (_NM_PER_LBF_IN, torque_unit("in"))
+    one, unit = (_KN_PER_LBF, _FORCE["in"]) if found[3] == "kN" else (_NM_PER_LBF_IN, _TORQUE["in"])
 
     def shown(value: str) -> str:
         return significant(exact.get(value, float(value)) / one)
@@ -58,13 +59,13 @@ def significant(value: float) -> str:
 def turning(value_nm: float, unit: LengthUnit, *, bare: bool = False) -> str:
     """A torque in N·m with three digits that count."""
     value = significant(value_nm if unit == "mm" else value_nm / _NM_PER_LBF_IN)
-    return value if bare else f"{value} {torque_unit(unit)}"
+    return value if bare else f"{value} {_TORQUE[unit]}"
 
 
 def pulling(value_n: float, unit: LengthUnit, *, bare: bool = False) -> str:
     """A force in N with three digits that count."""
     value = significant(value_n / 1000 if unit == "mm" else value_n / float(NEWTON_PER_LBF))
-    return value if bare else f"{value} {force_unit(unit)}"
+    return value if bare else f"{value} {_FORCE[unit]}"
 
 
 def side(value: float | str, check: Check, unit: LengthUnit) -> str:
@@ -82,7 +83,7 @@ def side(value: float | str, check: Check, unit: LengthUnit) -> str:
 
 def unit_of(check: Check, unit: LengthUnit) -> str:
     """The unit of a check's two sides, "" where there is none."""
-    known = {"mm": unit, "in": unit, "N": force_unit(unit), "N·m": torque_unit(unit)}
+    known = {"mm": unit, "in": unit, "N": _FORCE[unit], "N·m": _TORQUE[unit]}
     return known.get(check.unit, check.unit)
 
 
