@@ -185,6 +185,7 @@ def standardise(
         if place in fits
     )
     own = {row.own_best.name for row in served}
+    least = cover.least_items if all_seen else len({canonical(joints[place].needs.thread) for place in fits})
     return Standard(
         inserts=tuple(rows[item][1] for item in cover.items),
         threads=tuple(sorted({threads[item] for item in cover.items})),
@@ -196,9 +197,9 @@ def standardise(
         mean_margin=round(math.fsum(row.margin for row in served) / len(served), 6),
         min_margin=min_margin,
         proven=cover.proven and all_seen,
-        least_inserts=cover.least_items if all_seen else len({canonical(joints[place].needs.thread) for place in fits}),
+        least_inserts=least,
         text=_text(len(served), len(cover.items), len(own), not_served=len(not_served)),
-        notes=_notes(cover, served, all_seen=all_seen),
+        notes=_notes(cover, served, least=least, all_seen=all_seen),
     )
 
 
@@ -397,16 +398,17 @@ def _count(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
 
 
-def _notes(cover: Cover, served: Sequence[Served], *, all_seen: bool) -> tuple[str, ...]:
-    if not all_seen:
-        text = f"Not proven: of very many inserts that fit, {MOST_FITS} were looked at for each joint, those that fit most joints."
-        notes = [f"{text} Say more of what the joints need to be sure."]
-    elif cover.proven:
+def _notes(cover: Cover, served: Sequence[Served], *, least: int, all_seen: bool) -> tuple[str, ...]:
+    some = f"of very many inserts that fit, {MOST_FITS} were looked at for each joint, those that fit most joints."
+    if all_seen and cover.proven:
         notes = ["Proven: no smaller set serves these joints with this margin."]
-    elif len(cover.items) <= cover.least_items:
+    elif len(cover.items) <= least and cover.proven:
+        notes = [f"Fewer part numbers cannot do, but margins may get better: {some}"]
+    elif len(cover.items) <= least:
         notes = ["Stopped: fewer part numbers cannot do, but threads, tools or margins may still get better."]
+    elif cover.proven:
+        notes = [f"Not proven: {some} Say more of what the joints need to be sure."]
     else:
-        least = cover.least_items
         notes = [f"Stopped before it was proven: fewer may do, but not fewer than {least}. Give it more time."]
     short = sum(row.worst_margin < 0 for row in served)
     if short:
