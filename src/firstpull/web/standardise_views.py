@@ -76,12 +76,12 @@ def found_context(here: Desk, look: Found, *, address: str) -> dict[str, Any]:
     return {
         **context,
         "question": _question(found),
-        "said": found.notes[0] if found.served else words["none_served"],
+        "said": _said(found),
         "hint": "",
         "proven": found.proven and bool(found.served),
         "facts": [_asked_for(look), *(_facts(found, look.seconds) if found.served else [])],
         "needed": _needed(here, found),
-        "notes": list(found.notes[1:]),
+        "notes": list(found.notes) if found.served else [],
         "parts": _parts(here, found, jobs),
         "not_served": [_left(here, row, jobs) for row in look.found.not_served[here.unit]],
         "csv": f"{address}/{look.id}/answer.csv",
@@ -111,6 +111,16 @@ def _question(found: Standard) -> str:
         words["parts_one"] if parts == 1 else words["parts_many"].format(parts),
         words["joints_one"] if joints == 1 else words["joints_many"].format(joints),
     )
+
+
+def _said(found: Standard) -> str:
+    """How sure it is, in a few words; the sheet has the whole of it."""
+    words = TEXTS["fewest"]
+    if not found.served:
+        return words["no_one"]
+    if found.proven:
+        return words["proven"]
+    return words["certain"] if len(found.inserts) <= found.least_inserts else words["open"].format(found.least_inserts)
 
 
 def _asked_for(look: Found) -> dict[str, str]:
