@@ -68,6 +68,8 @@ def job_answer(state: JobState) -> dict[str, Any]:
         "revises": state.revises,
         "superseded_by": state.superseded_by,
         "demo": state.demo,
+        "needs": state.needs,
+        "joint": state.joint,
         "insert": (state.insert or {}).get("part"),
         "tool": state.tool_id,
         "gauge": state.gauge_id,

@@ -193,7 +193,7 @@ def _nothing(choice: Choice, unit: LengthUnit) -> dict[str, str]:
 
 def _facts(shown: Candidate, unit: LengthUnit) -> list[dict[str, str]]:
     """The few values that are wanted beside the drawing."""
-    tight = sorted((one for one in shown.checks if one.margin is not None), key=lambda one: one.margin or 0.0)[:3]
+    tight = sorted((one for one in shown.checks if one.margin is not None), key=lambda one: one.margin or 0.0)[:2]
     rows = [
         {
             "name": "To spare",
