@@ -5,10 +5,13 @@ from __future__ import annotations
 import itertools
 from dataclasses import replace
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from firstpull.errors import BadInput
 from firstpull.mechanics.choose import Needs, choose
+from firstpull.mechanics.cover import Progress
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.stack import Layer, Stack
@@ -186,3 +189,31 @@ def test_the_answer_does_not_depend_on_the_unit_or_the_order(
     assert {(row.joint, row.nearest) for row in inches.not_served} == {
         (row.joint, row.nearest) for row in found.not_served
     }
+
+
+@settings(deadline=None, max_examples=60)
+@given(rows=LOADED_ROWS, joints=LOADED_JOINTS, asked=st.integers(0, 30))
+def test_stopped_at_any_moment_it_keeps_what_it_has(
+    rows: tuple[Insert, ...], joints: tuple[Joint, ...], asked: int
+) -> None:
+    """Whenever it is stopped: before all joints were looked at it is refused; after that every joint has a part that
+    serves it, as many as are certain or more, and what was told on the way was true."""
+    whole = standardise(joints, rows)
+    calls: list[int] = []
+    told: list[Progress] = []
+
+    def stopped() -> bool:
+        calls.append(1)
+        return len(calls) > asked
+
+    if asked < len(joints):
+        with pytest.raises(BadInput, match="were looked at"):
+            standardise(joints, rows, cancelled=stopped)
+        return
+    found = standardise(joints, rows, cancelled=stopped, progress=told.append)
+    assert {row.joint for row in found.served} == {row.joint for row in whole.served}
+    assert found.least_inserts <= len(whole.inserts) <= len(found.inserts)
+    assert all(step.bound <= len(whole.inserts) for step in told)
+    assert all(step.best >= len(whole.inserts) for step in told if step.best is not None)
+    if found.proven:
+        assert found == whole
