@@ -124,6 +124,19 @@ def test_a_search_finds_and_says_who_is_left_out_in_both_units(workshop: Worksho
     assert set(inserts_for(book, question(book, jobs[0]).joints)) == {"WIDE", "THIN", "FIVE"}
 
 
+def test_forces_of_a_reason_follow_the_persons_unit(workshop: Workshop) -> None:
+    """Whoever works in inches reads pound-force where others read kilonewton."""
+    book = workshop.bench
+    catalogue.add_measured(book, replace(insert("WEAK", "0.5", "3"), pull_out_n=400.0), doing=ADA)
+    one = job(book, "Lid", "1.5")
+    choose.state_joint(book, one, JointDemand(loads=Loads(tension=LoadRange(0, 600))), doing=ADA)
+    look = searched(question(book, one))
+    assert look.found is not None
+    reasons = {unit: rows[0].reason for unit, rows in look.found.not_served.items()}
+    assert reasons["mm"].startswith("Up to 0.60 kN against 0.40 kN")
+    assert reasons["in"].startswith("Up to 135 lbf against 89.9 lbf")
+
+
 def test_a_catalogue_without_the_thread_is_said(workshop: Workshop) -> None:
     """With no row of any thread asked for, the search ends with what to bring in."""
     book = workshop.bench

@@ -5,7 +5,7 @@ from __future__ import annotations
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
@@ -172,7 +172,7 @@ def standardise(
             cancelled=stopped,
             progress=say,
         )
-    session.answer(standardise_answer(found), _standard(found))
+    session.answer(standardise_answer(found), _standard(found, {joint.name: joint.unit for joint in joints}))
 
 
 @contextmanager
@@ -202,7 +202,9 @@ def _watched() -> Iterator[tuple[Callable[[Progress], None], Callable[[], bool]]
             click.echo("\r\x1b[K", nl=False, err=True)
 
 
-def _standard(found: Standard) -> str:
+def _standard(found: Standard, units: Mapping[str, LengthUnit]) -> str:
+    from firstpull.jobs.standardise_search import in_words_of
+
     lines = [found.text]
     if found.inserts:
         lines += ["", grid(("joint", "takes"), [(row.joint, row.text) for row in found.served])]
@@ -212,5 +214,6 @@ def _standard(found: Standard) -> str:
             lines.append(f"Tools: {', '.join(found.tools)}")
     if found.not_served:
         lines += ["", "Not served"]
-        lines += [f"  {row.joint}: nearest is {row.nearest}. {row.reason} {row.cure}" for row in found.not_served]
+        rows = [in_words_of(row, units[row.joint]) for row in found.not_served]
+        lines += [f"  {row.joint}: nearest is {row.nearest}. {row.reason} {row.cure}" for row in rows]
     return "\n".join([*lines, *(["", *found.notes] if found.notes else [])])

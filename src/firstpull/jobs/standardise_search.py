@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from firstpull.errors import BadInput
 from firstpull.jobs.long_work import LongWork
 from firstpull.jobs.standardise import standardise_joints
+from firstpull.jobs.told import told
 from firstpull.jobs.workshop import Book
 from firstpull.mechanics.counted import Estimates
 from firstpull.mechanics.cover import Progress
@@ -86,8 +87,14 @@ def _not_served(
     for row in found.not_served:
         joint = by_name[row.joint]
         same = joint.unit == unit or stopped()
-        said.append(row if same else _again(asked, replace(joint, unit=unit), rows) or row)
+        found_again = row if same else _again(asked, replace(joint, unit=unit), rows) or row
+        said.append(in_words_of(found_again, unit))
     return tuple(said)
+
+
+def in_words_of(row: NotServed, unit: LengthUnit) -> NotServed:
+    """The reason and the cure with forces and torques in the units that go with ``unit``."""
+    return replace(row, reason=told(row.reason, unit), cure=told(row.cure, unit))
 
 
 def _again(asked: Question, joint: Joint, rows: Shelf) -> NotServed | None:
