@@ -88,7 +88,8 @@ def of_command(book: Book, job: JobFile) -> Choice:
     assert job.needs is not None
     demand = open_job.demand_of_file(job) or JointDemand()
     needs = replace(job.needs, tool=job.tool)
-    return choose_among(list(book.inserts().values()), stack=job.stack, needs=needs, unit=job.unit, joint=demand)
+    inserts = list(book.inserts().values())
+    return choose_among(inserts, stack=job.stack, needs=needs, unit=job.unit, joint=demand, batch=job.batch)
 
 
 @pytest.mark.parametrize("whole", [True, False])
@@ -101,6 +102,20 @@ def test_the_bench_chooses_as_the_command_does(book: Book, whole: bool) -> None:
     alone = choose.candidate(book, state.id, best.insert.part)
     assert alone is not None
     assert alone.checks == best.checks
+
+
+def test_the_batch_counts_in_the_grip(book: Book) -> None:
+    """An insert whose grip ends below the thickest stack of the batch is out, for the bench and for the command."""
+    narrow = read_job(FILE)
+    wide = read_job(FILE.replace("[stack]\n", '[stack]\nthin = "1.9 mm"\nthick = "3.2 mm"\n'))
+    one, other = (open_job.open_from_file(book, job, doing=ADA).id for job in (narrow, wide))
+    before, after = choose.candidates(book, one), choose.candidates(book, other, most=50)
+    assert after.fits < before.fits
+    assert dict(after.misses)["grip"] > dict(before.misses)["grip"]
+    assert "3.20 mm" in next(left.reason for left in after.rejected if "thickest" in left.reason)
+    assert [one.insert.part for one in after.candidates] == [
+        one.insert.part for one in of_command(book, wide).candidates
+    ]
 
 
 def test_a_job_keeps_all_that_its_file_asks(book: Book) -> None:

@@ -361,6 +361,7 @@ def test_the_chosen_one_shows_however_many_fit(desk: Desk) -> None:
     assert f"{count - 3} more that fit" in page
     assert re.search(r'value="OUR-M6" checked', page)
     assert "more; say more of the joint" in page
+    assert f"one of {count}" in client.get(_address(job, "checks", part="OUR-M6")).text
 
 
 def test_a_joint_that_moved_on_is_shown_again(desk: Desk) -> None:

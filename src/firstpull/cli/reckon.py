@@ -66,7 +66,7 @@ def choose(session: Session, job_file: Path, catalogue_file: Path | None, show_a
         load_ceiling_n=job.load_ceiling_n,
     )
     told = None if show_all or len(shelf) <= ALL_TOLD_UP_TO else MOST_TOLD
-    choice = choose_among(shelf, stack=job.stack, needs=needs, unit=job.unit, joint=demand, most=told)
+    choice = choose_among(shelf, stack=job.stack, needs=needs, unit=job.unit, joint=demand, batch=job.batch, most=told)
     from firstpull.jobs.answers import choice_answer
 
     session.answer(choice_answer(choice), choice_text(choice, show_all=show_all, unit=job.unit, tables=tables))

@@ -71,7 +71,7 @@ def candidates(
 ) -> Choice:
     """The catalogue's inserts for this job, best first, with the rejected ones and their cures; sentences in ``unit``.
 
-    The same question as ``firstpull choose`` asks of the job's file: stack, needs, loads, screw, edges, and the tool
+    The same question as ``firstpull choose`` asks of the job's file: stack, batch, needs, loads, screw, edges, and the tool
     where one is on record (not ``with_tool`` False). ``most`` limits how many are told.
     """
     return _choose(book.job(job_id), book.inserts(), unit=unit, most=most, with_tool=with_tool)
@@ -96,9 +96,9 @@ def _choose(
         raise BadInput("Which thread does the joint need?", where="thread", hint="For example M6 or 1/4-20.")
     tool = tool_of(state) if with_tool else None
     needs = replace(needs, tool=tool if tool is not None or not with_tool else needs.tool)
-    stack, _batch = stack_of(state)
+    stack, batch = stack_of(state)
     demand = demand_of(state) or JointDemand()
-    return choose_among(inserts, stack=stack, needs=needs, unit=unit, joint=demand, most=most)
+    return choose_among(inserts, stack=stack, needs=needs, unit=unit, joint=demand, batch=batch, most=most)
 
 
 def take_insert(book: Book, job_id: str, part: str, *, doing: Doing) -> JobState:

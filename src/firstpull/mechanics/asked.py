@@ -9,6 +9,7 @@ from firstpull.errors import BadInput
 from firstpull.mechanics.joint.checks import Case, prepare
 from firstpull.mechanics.joint.demand import JointDemand, check_demand
 from firstpull.mechanics.needs import Needs, check_needs
+from firstpull.mechanics.request import Batch
 from firstpull.mechanics.stack import Stack, thickness
 from firstpull.units import NM_PER_MM, LengthUnit, show_length
 
@@ -41,13 +42,18 @@ class Asked:
         return f"{plain_length(value_nm, self.unit)} {self.unit}"
 
 
-def ask(stack: Stack, needs: Needs, *, unit: LengthUnit, demand: JointDemand | None) -> Asked:
-    """Prepare the joint. Raises BadInput for a stack, need, load or thread that cannot be right."""
+def ask(
+    stack: Stack, needs: Needs, *, unit: LengthUnit, demand: JointDemand | None, batch: Batch | None = None
+) -> Asked:
+    """Prepare the joint. With a ``batch`` its thinnest and thickest stack count, and the stack in hand with them, as for
+    the setting. Raises BadInput for a stack, need, load or thread that cannot be right."""
     from firstpull.trade.threads import thread
 
     check_needs(needs)
     size = thickness(stack, unit=unit)
     value, low, high = (round(part * NM_PER_MM) for part in (size.value_mm, size.low_mm, size.high_mm))
+    if batch is not None:
+        low, high = min(batch.thin.nanometres, value), max(batch.thick.nanometres, value)
     found = thread(needs.thread, where="needs.thread")
     room, torque, case = needs.room_behind_mm, needs.tightening_torque_nm, None
     if demand is not None:

@@ -14,6 +14,7 @@ from firstpull.mechanics.insert import Insert, check_insert, head_height_nm, set
 from firstpull.mechanics.joint.checks import Strength, strength_of
 from firstpull.mechanics.joint.demand import JointDemand
 from firstpull.mechanics.needs import Needs
+from firstpull.mechanics.request import Batch
 from firstpull.mechanics.stack import Stack
 from firstpull.mechanics.surroundings import surroundings_rows
 from firstpull.mechanics.tool import capacity
@@ -98,6 +99,7 @@ def choose(
     needs: Needs,
     unit: LengthUnit = "mm",
     joint: JointDemand | None = None,
+    batch: Batch | None = None,
     most: int | None = None,
 ) -> Choice:
     """The inserts that suit, best first, and the others with their first reason and smallest cure.
@@ -107,14 +109,14 @@ def choose(
     the tool's nose, pull on a soft sheet, tightening torque, tool. With ``joint`` the strength of the joint too; a
     check by a standard or a test rejects on its worst case, an estimate on its expected value. Ranked by the tightest
     margin as a share (the grip's is 1 when the stack sits in the middle of the range); ties by less unused grip,
-    shorter free length, then part. ``unit`` is that of the lengths in the texts. ``most`` (1 or more) limits the
+    shorter free length, then part. ``batch`` is the thinnest and thickest stack where they are not those of ``stack``. ``unit`` is that of the lengths in the texts. ``most`` (1 or more) limits the
     candidates and the rejected inserts that are told; a :class:`~firstpull.mechanics.shelf.Shelf` of very many inserts
     is then looked through by columns, with the same answer. Raises BadInput for a stack, need, load or thread that
     cannot be right.
     """
     if most is not None and most < 1:
         raise BadInput(f"{most} inserts can not be told.", where="most", hint="1 or more, or leave it out for all.")
-    asked = ask(stack, needs, unit=unit, demand=joint)
+    asked = ask(stack, needs, unit=unit, demand=joint, batch=batch)
     sifted = None
     if not _is_shelf(inserts):
         looked = inserts

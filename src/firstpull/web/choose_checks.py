@@ -16,6 +16,7 @@ from firstpull.record.job import JobState
 from firstpull.units import LengthUnit, show_mm
 from firstpull.web.choose_joint import asked_rows
 from firstpull.web.choose_pick import (
+    Fitting,
     drawing_of,
     drill_name,
     fitting_of,
@@ -49,7 +50,7 @@ def checks_page(
         "form": form_of(state, f"{address}?screen=pick"),
         "part": shown.insert.part,
         "question": shown.insert.part,
-        "crumb": f"number {shown.rank} of {found.choice.fits}",
+        "crumb": f"{place_of(found)} of {found.choice.fits}",
         "back": {
             "label": "Back to the others",
             "address": f"{address}?screen=pick&part={quote(shown.insert.part)}",
@@ -70,6 +71,12 @@ def checks_page(
         "drawing_notes": [here.lengths_note],
     }
     return show(here, state, "steps/choose_checks.html", context, step="choose", status_code=status_code)
+
+
+def place_of(found: Fitting) -> str:
+    """Where the shown insert stands; one far down was judged alone and has no number."""
+    shown = found.shown
+    return f"number {shown.rank}" if shown is not None and shown in found.choice.candidates else "one"
 
 
 def _row(check: Check, unit: LengthUnit) -> dict[str, Any]:
