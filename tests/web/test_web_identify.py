@@ -233,7 +233,7 @@ def test_the_job_that_it_is_looked_for_comes_along(desk: Desk) -> None:
     assert f'href="/bench/jobs/{job}/choose"' in none
     row = f"{PAGE}?thread=M6&free_length=15.2+mm&flange_diameter=13&asked=flange_diameter&do=next&job={job}"
     there = f"/bench/jobs/{job}/choose?screen=pick&amp;part=OUR-M6"
-    assert f'href="{there}">OUR-M6 in the job</a>' in client.get(row).text
+    assert f'href="{there}">See it in the job</a>' in client.get(row).text
     assert client.get(html.unescape(there)).status_code == 200
     first = client.get(f"/bench/jobs/{job}/in-hand?thread=M6&length_free=16.6+mm").text
     assert 'name="length_free" value="16.6 mm"' in first

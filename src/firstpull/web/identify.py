@@ -237,7 +237,7 @@ def _buttons(here: Desk, found: Identification | None, *, measure: str, job: str
     part = found.matches[0].insert.part
     if job:
         address = f"{here.address(job, 'choose')}?screen=pick&part={quote(part, safe='')}"
-        return [{"label": words["in_job"].format(part), "address": address}, again]
+        return [{"label": words["in_job"], "address": address}, again]
     return [{"label": words["open"].format(part), "address": f"/inserts/row?part={quote(part, safe='')}"}, again]
 
 

@@ -336,7 +336,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "measure": "Measure it in",
         "measure_it": "measure it in",
         "back_to_job": "Back to the job",
-        "in_job": "{} in the job",
+        "in_job": "See it in the job",
         "sheet": "What it may be",
         "measured": "What is measured",
         "chance": "chance",
