@@ -143,6 +143,7 @@ def test_in_inches_no_mm_is_shown_and_the_answer_keeps_its_unit(desk: Desk) -> N
     assert 'name="free_length" value="0.5984 in"' in page
     assert "grip, in" in page
     assert "0.0197 to 0.1181" in page
+    assert "a gauge within 0.0012 in and" in page
     same = client.get(f"{PAGE}?thread=M6&free_length=15.2+mm").text
     assert question(same) == question(page)
 

@@ -149,7 +149,7 @@ def identify(
         next=following,
         suggestions=suggestions,
         text=_text(matches, verdict, belief.none, following=following),
-        notes=_notes(table, seen, narrowed=rows.narrowed),
+        notes=_notes(table, seen, narrowed=rows.narrowed, unit=unit),
     )
 
 
@@ -313,7 +313,7 @@ def _misfits(best: Match) -> str:
     return f" What does not fit: {listed}."
 
 
-def _notes(table: Table, seen: InHand, *, narrowed: bool) -> tuple[str, ...]:
+def _notes(table: Table, seen: InHand, *, narrowed: bool, unit: LengthUnit) -> tuple[str, ...]:
     notes = []
     if narrowed and seen.thread is not None:
         notes.append(f"Of so many rows only the {table.count} with the thread {canonical(seen.thread)} were looked at.")
@@ -328,6 +328,6 @@ def _notes(table: Table, seen: InHand, *, narrowed: bool) -> tuple[str, ...]:
         missing = int((~table.lengths[name].known).sum())
         if missing and getattr(seen, name) is not None:
             notes.append(f"{missing} of {table.count} rows give no {label}; for them it says little.")
-    gauge = show_mm(seen.gauge_error_mm, "mm", decimals=3)
-    notes.append(f"Chances assume a gauge within {gauge} mm and parts near their row’s values: judgement, not a proof.")
+    gauge = f"{show_mm(seen.gauge_error_mm, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
+    notes.append(f"Chances assume a gauge within {gauge} and parts near their row’s values: judgement, not a proof.")
     return tuple(notes)
