@@ -87,6 +87,49 @@ WORDS: tuple[Word, ...] = (
         "Loading a set insert along its axis until it leaves the sheet, from behind or from the front.",
     ),
     Word(
+        "worst margin",
+        "What is left when the highest load meets the lowest strength, as a share of that strength. Below nothing for an estimate means: test it.",
+    ),
+    Word(
+        "chance",
+        "How likely the strength is enough when load and strength vary as stated. Read 99.99 % as “high”, not as a promise.",
+    ),
+    Word("estimate", "A strength from a rough formula. Your tested least value in the catalogue takes its place."),
+    Word(
+        "tension, shear, push", "Loads on one insert: pulling the part off, across the screw, towards the blind side."
+    ),
+    Word("load factor", "The share of the tension that a tightened screw feels; the rest only lowers the clamp."),
+    Word("clamp", "How hard the tightened screw presses the part onto the flange. Too little, and the joint opens."),
+    Word(
+        "proof load", "The pull that a screw bears without being stretched for good. It comes with the screw’s class."
+    ),
+    Word(
+        "nut factor",
+        "How much of the torque is lost to friction. It scatters widely, so every tension from a torque is a range.",
+        "K",
+    ),
+    Word("thread strip", "Shearing off the thread that is in mesh, of the screw or of the insert."),
+    Word(
+        "seated fold",
+        "Tightening pulls on the insert a second time. It must stay below what the insert was set with, or the fold goes on closing.",
+    ),
+    Word("torque-to-turn", "The torque at which the set insert turns in its hole."),
+    Word("sheet bearing", "Crushing the edge of the hole by a load across the screw."),
+    Word("slip", "Whether friction under the part holds the shear. If it slips, the screw bears it."),
+    Word(
+        "jack-out",
+        "Pulling the insert through when the part bears on the sheet instead of the flange: its hole is too wide.",
+    ),
+    Word("edge, pitch", "From the insert’s centre to the edge of the sheet, and to the next insert’s centre."),
+    Word(
+        "galvanic pair",
+        "Two metals that touch. In the wet the less noble one is eaten; a small noble insert is the better way round.",
+    ),
+    Word(
+        "go pin, no-go pin",
+        "Gauge pins for the hole: the go pin enters the smallest good hole, the no-go pin does not enter the largest.",
+    ),
+    Word(
         "open end, closed end",
         "Whether a screw can pass through the insert, or meets a bottom. A closed end keeps water out and needs the mandrel backed off.",
     ),

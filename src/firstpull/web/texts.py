@@ -155,6 +155,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "drill_misfit": "misfit",
         "drill_fits": "inside",
         "hole_notes": "What the hole wants",
+        "words": "What these words mean",
         "sheet": "The stack, to scale",
     },
     "inserts": {
