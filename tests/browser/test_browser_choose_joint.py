@@ -47,7 +47,7 @@ def test_the_joint_is_asked_for_and_every_check_is_shown(browser: Browser, bench
         hand = Hand(page)
         job = _stacked(hand, f"Loaded lid {'with' if javascript else 'without'} script")
         assert hand.actions()[0] == "Show what fits"
-        hand.press("Loads, edges …")
+        hand.press("More: loads, edges")
         assert hand.question() == "What pulls on one insert?"
         hand.fill("Tension", "0.6 to 0.2")
         hand.fill("Shear", "400 N")
@@ -101,7 +101,7 @@ def test_what_is_typed_survives_the_switch_of_units(browser: Browser, bench: Ser
     with browsing(browser, bench, person="Cid") as page:
         hand = Hand(page)
         job = _stacked(hand, "Switched lid")
-        hand.press("Loads, edges …")
+        hand.press("More: loads, edges")
         hand.fill("Tension", "0.6")
         page.get_by_role("button", name="Show lengths in inches").click()
         page.get_by_text("Tension, lbf").wait_for()

@@ -191,7 +191,7 @@ def access_page(
         "said": "",
         "buttons": [
             {"label": "Show what fits", "do": "keep", "kind": ""},
-            {"label": "Loads, edges …", "do": "more", "kind": "other"},
+            {"label": "More: loads, edges", "do": "more", "kind": "other"},
         ],
         "drawing": stack_of_job(state, unit=here.unit),
         "drawing_notes": [f"to scale, {here.unit}"],
