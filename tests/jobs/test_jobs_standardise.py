@@ -20,6 +20,7 @@ from firstpull.jobs.workshop import Book, Workshop
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import JointDemand, LoadRange, Loads
 from firstpull.mechanics.needs import Needs
+from firstpull.mechanics.request import Batch
 from firstpull.mechanics.stack import Layer, Stack
 from workshop_example import ADA, a_tool, an_insert, mm, open_workshop, proven_job
 
@@ -122,6 +123,21 @@ def test_a_search_finds_and_says_who_is_left_out_in_both_units(workshop: Worksho
     for unit, said in (("mm", "1.50 mm above"), ("in", "0.0591 in above")):
         assert said in look.found.not_served[unit][0].reason  # type: ignore[index]
     assert set(inserts_for(book, question(book, jobs[0]).joints)) == {"WIDE", "THIN", "FIVE"}
+
+
+def test_the_batch_counts_as_when_the_insert_is_chosen(workshop: Workshop) -> None:
+    """A batch that runs thicker than the stack in hand needs an insert that holds its thickest."""
+    book = workshop.bench
+    for row in (insert("THIN", "0.5", "2.5"), insert("WIDE", "0.5", "4.5")):
+        catalogue.add_measured(book, row, doing=ADA)
+    one = job(book, "Lid", "2")
+    stack = Stack((Layer("EN AW-5754", mm("2")),))
+    choose.describe_stack(book, one, stack, doing=ADA, batch=Batch(mm("1.9"), mm("2.6")))
+    assert [found.insert.part for found in choose.candidates(book, one).candidates] == ["WIDE"]
+    look = searched(question(book, one))
+    assert look.found is not None
+    assert [row.insert.part for row in look.found.found.served] == ["WIDE"]
+    assert look.found.found.served[0].own_best.part == "WIDE"
 
 
 def test_forces_of_a_reason_follow_the_persons_unit(workshop: Workshop) -> None:

@@ -48,7 +48,7 @@ def joints_of_files(jobs: Sequence[tuple[str, JobFile]], inserts: Sequence[Inser
         if needs.tool is None and job.tool is not None:
             needs = replace(needs, tool=job.tool)
         name = place if not title else title if titles.count(title) == 1 else f"{title} ({place})"
-        joints.append(Joint(name, job.stack, needs, job.unit, demand_of_file(job) or JointDemand()))
+        joints.append(Joint(name, job.stack, needs, job.unit, demand_of_file(job) or JointDemand(), job.batch))
     return tuple(joints)
 
 

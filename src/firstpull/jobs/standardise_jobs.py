@@ -78,7 +78,7 @@ def _joint(state: JobState, *, name: str, unit: LengthUnit) -> JobJoint:
             found = replace(found, thread=thread(needs.thread).designation)
         if state.stack is None:
             return replace(found, problem="Its stack is not described.", cure="Describe the stack.")
-        stack, _batch = stack_of(state)
+        stack, batch = stack_of(state)
         found = replace(found, thickness_mm=thickness(stack).value_mm)
         demand = demand_of(state) or JointDemand()
         check_demand(demand)
@@ -86,7 +86,7 @@ def _joint(state: JobState, *, name: str, unit: LengthUnit) -> JobJoint:
         return replace(found, problem=problem.what, cure=problem.hint or "Look at the job.")
     if needs is None:
         return replace(found, problem="It is not said which thread it needs.", cure="Say the thread.")
-    return replace(found, joint=Joint(name, stack, needs, unit, demand))
+    return replace(found, joint=Joint(name, stack, needs, unit, demand, batch))
 
 
 def _needs(state: JobState) -> Needs | None:

@@ -15,6 +15,7 @@ from firstpull.mechanics.cover import Cover, Option, Progress, fewest
 from firstpull.mechanics.identify_model import canonical
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import JointDemand
+from firstpull.mechanics.request import Batch
 from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.stack import Stack
 from firstpull.mechanics.standardise_rows import MOST_FITS, Question, Rows
@@ -29,14 +30,15 @@ _MOST_WAYS = 1_000_000
 @dataclass(frozen=True, slots=True)
 class Joint:
     """One joint: its name, its stack, and what it needs. With ``demand`` (loads, screw, edges, a ceiling on the pull) its
-    strength is checked too; one that says nothing still rejects what no usual screw could be tightened in. ``unit`` is
-    that of the texts about it."""
+    strength is checked too; one that says nothing still rejects what no usual screw could be tightened in. ``batch`` is
+    the thinnest and thickest stack where they are not those of ``stack``. ``unit`` is that of the texts about it."""
 
     name: str
     stack: Stack
     needs: Needs
     unit: LengthUnit = "mm"
     demand: JointDemand | None = None
+    batch: Batch | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +133,8 @@ class _Search:
     def questions(self, joint: Joint) -> list[tuple[int, Question]]:
         """What is asked of the rows for a joint: once, or with each of the tools."""
         needs = [replace(joint.needs, tool=tool) for _name, tool in self.hands] or [joint.needs]
-        return [(number, (joint.stack, need, joint.demand, joint.unit)) for number, need in enumerate(needs)]
+        questions = [Question(joint.stack, need, joint.unit, joint.demand, joint.batch) for need in needs]
+        return list(enumerate(questions))
 
 
 def standardise(

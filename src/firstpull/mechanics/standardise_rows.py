@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from firstpull.mechanics.asked import ask
+from firstpull.mechanics.asked import Asked, ask
 from firstpull.mechanics.choose import Choice, choose
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.joint.demand import JointDemand
 from firstpull.mechanics.needs import Needs
+from firstpull.mechanics.request import Batch
 from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.stack import Stack
 from firstpull.units import LengthUnit
@@ -21,7 +23,33 @@ MOST_FITS = 2000
 """So many fitting inserts of a joint are looked at one by one; of a list all."""
 
 Numbers = NDArray[Any]
-Question = tuple[Stack, Needs, JointDemand | None, LengthUnit]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of the rows, as by :func:`firstpull.mechanics.choose.choose`."""
+
+    stack: Stack
+    needs: Needs
+    unit: LengthUnit
+    demand: JointDemand | None
+    batch: Batch | None
+
+    def among(self, inserts: Sequence[Insert] | Shelf, most: int | None = None) -> Choice:
+        """The choice among ``inserts``."""
+        return choose(
+            inserts,
+            stack=self.stack,
+            needs=self.needs,
+            unit=self.unit,
+            joint=self.demand,
+            batch=self.batch,
+            most=most,
+        )
+
+    def asked(self) -> Asked:
+        """The question prepared for whole columns."""
+        return ask(self.stack, self.needs, unit=self.unit, demand=self.demand, batch=self.batch)
 
 
 class Rows:
@@ -54,15 +82,14 @@ class Rows:
 
     def choice(self, question: Question) -> tuple[Choice, bool]:
         """The choice for one question, and whether every row that fits is in it."""
-        stack, needs, demand, unit = question
         rows = self.inserts
         if not isinstance(rows, Shelf):
-            return choose(rows, stack=stack, needs=needs, unit=unit, joint=demand), True
+            return question.among(rows), True
         if self._fits is not None and self._spare is not None:
             picked = self._picked(rows, question, fits=self._fits, spare=np.round(self._spare, 4))
             if picked is not None:
-                return choose(list(rows.inserts(picked)), stack=stack, needs=needs, unit=unit, joint=demand), False
-        found = choose(rows, stack=stack, needs=needs, unit=unit, joint=demand, most=MOST_FITS)
+                return question.among(list(rows.inserts(picked))), False
+        found = question.among(rows, MOST_FITS)
         return found, found.fits == len(found.candidates)
 
     def _good(self, shelf: Shelf, question: Question) -> tuple[Numbers, Numbers, int]:
@@ -70,8 +97,7 @@ class Rows:
         how many fit in all."""
         from firstpull.mechanics.shelf.sieve import fitting
 
-        stack, needs, demand, unit = question
-        rows, margin = fitting(shelf, ask(stack, needs, unit=unit, demand=demand))
+        rows, margin = fitting(shelf, question.asked())
         good = margin >= self.min_margin
         return (rows[good], margin[good], len(rows)) if good.any() else (rows, margin, len(rows))
 
