@@ -31,7 +31,7 @@ def choice_text(choice: Choice, *, show_all: bool, unit: LengthUnit, tables: int
                 c.insert.thread,
                 c.insert.material,
                 f"{c.insert.head}, {c.insert.end}",
-                f"{c.tightest.name} {_share(c.tightest.margin)}",
+                f"{c.tightest.name} {_share(c.margin)}",
             )
             for c in (choice.candidates if show_all else choice.candidates[:LISTED])
         ]

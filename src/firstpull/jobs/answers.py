@@ -29,6 +29,8 @@ def choice_answer(choice: Choice) -> dict[str, Any]:
                 "free_protrusion_mm": found.free_protrusion_mm,
                 "set_protrusion_mm": found.set_protrusion_mm,
                 "tightest": _check(found.tightest),
+                "margin": found.margin,
+                "worst": _check(found.worst),
                 "checks": [_check(check) for check in found.checks],
                 "why": found.why,
                 **_strength(found.strength),

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from firstpull.errors import BadInput
 from firstpull.mechanics.asked import REASONS, Asked, ask, material_name, plain_length, thread_name
 from firstpull.mechanics.check import Check
+from firstpull.mechanics.counted import Counted, counted
 from firstpull.mechanics.insert import Insert, check_insert, head_height_nm, set_protrusion_nm
 from firstpull.mechanics.joint.checks import Strength, strength_of
 from firstpull.mechanics.joint.demand import JointDemand
@@ -32,13 +33,17 @@ __all__ = ["Candidate", "Check", "Choice", "Needs", "Rejected", "choose"]
 class Candidate:
     """An insert that passes every check; rank 1 is the best. Lengths in mm.
 
-    ``strength`` holds tightening, hole and screw; ``None`` when no joint was given to reckon with.
+    ``tightest`` is the check that ranks it, with its ``margin`` (a share), as :mod:`firstpull.mechanics.counted` says;
+    ``worst`` the one with the smallest margin at worst, which for an estimate may fall short. ``strength`` holds
+    tightening, hole and screw; ``None`` when no joint was given to reckon with.
     """
 
     insert: Insert
     rank: int
     checks: tuple[Check, ...]
     tightest: Check
+    margin: float
+    worst: Check
     unused_grip_mm: float
     stroke_mm: float | None
     free_protrusion_mm: float | None
@@ -107,7 +112,8 @@ def choose(
     Hard checks in this order: thread, end (closed where sealing is asked), head, body, material, grip range enclosing
     the thinnest and thickest stack, room behind before setting, temperature, galvanic pair, countersink, pocket for
     the tool's nose, pull on a soft sheet, tightening torque, tool. With ``joint`` the strength of the joint too; a
-    check by a standard or a test rejects on its worst case, an estimate on its expected value. Ranked by the tightest
+    check by a standard or a test rejects on its worst case, an estimate on its expected value, and so they rank; checks
+    that only ask for less torque do not where the torque was found. Ranked by the tightest
     margin as a share (the grip's is 1 when the stack sits in the middle of the range); ties by less unused grip,
     shorter free length, then part. ``batch`` is the thinnest and thickest stack where they are not those of ``stack``. ``unit`` is that of the lengths in the texts. ``most`` (1 or more) limits the
     candidates and the rejected inserts that are told; a :class:`~firstpull.mechanics.shelf.Shelf` of very many inserts
@@ -247,6 +253,7 @@ class _Fit:
     key: tuple[float, int, int, str]
     insert: Insert
     checks: tuple[Check, ...]
+    counted: Counted
     strength: Strength | None
 
     @property
@@ -261,14 +268,14 @@ def _judge(insert: Insert, joint: Asked) -> _Fit | _Miss:
     if isinstance(checks, _Miss):
         return checks
     if joint.case is None:
-        return _Fit(_rank_key(insert, joint, checks), insert, checks, None)
+        return _fit(insert, joint, checks, None)
     strength = strength_of(insert, joint.case)
     for row in strength.rows:
         if not row.check.ok:
             judged = row.check.expected_margin if row.check.estimate else row.check.margin
             return _Miss("strength", round(1e6 * max(-(judged or 0.0), 0.0)), row.check.text, row.cure)
     checks = (*checks, *(row.check for row in strength.rows))
-    return _Fit(_rank_key(insert, joint, checks), insert, checks, strength)
+    return _fit(insert, joint, checks, strength)
 
 
 def _checks(insert: Insert, joint: Asked) -> tuple[Check, ...] | _Miss:
@@ -405,27 +412,19 @@ def _stroke_nm(insert: Insert, joint: Asked) -> int | None:
     )
 
 
-def _tightest(checks: Sequence[Check]) -> Check:
-    return min((check for check in checks if check.margin is not None), key=lambda check: check.margin or 0.0)
-
-
-def _rank_key(insert: Insert, joint: Asked, checks: Sequence[Check]) -> tuple[float, int, int, str]:
-    return (
-        -(_tightest(checks).margin or 0.0),
-        insert.grip_max.nanometres - joint.value,
-        insert.length_free.nanometres,
-        insert.part,
-    )
+def _fit(insert: Insert, joint: Asked, checks: tuple[Check, ...], strength: Strength | None) -> _Fit:
+    found = counted(checks, None if strength is None else strength.tightening)
+    assert found is not None, "the grip always has a margin"
+    key = (-found.margin, insert.grip_max.nanometres - joint.value, insert.length_free.nanometres, insert.part)
+    return _Fit(key, insert, checks, found, strength)
 
 
 def _candidate(rank: int, fitting: Sequence[_Fit], joint: Asked) -> Candidate:
     fit = fitting[rank - 1]
     insert, checks = fit.insert, fit.checks
-    tightest = _tightest(checks)
     stroke, head = _stroke_nm(insert, joint), head_height_nm(insert)
     after = None if insert.set_allowance is None else set_protrusion_nm(insert, insert.set_allowance)
-    share = 100 * (tightest.margin or 0.0)
-    why = f"Tightest: {tightest.name}, {abs(share):.0f} % {'to spare' if share >= 0 else 'short at worst'}."
+    why = _margin_text(fit.counted)
     if fit.unknown:
         why += f" Not checked: {', '.join(fit.unknown)}."
     if rank > 1 and fitting[rank - 2].key[0] == fit.key[0] and len(fitting[rank - 2].unknown) == len(fit.unknown):
@@ -439,7 +438,9 @@ def _candidate(rank: int, fitting: Sequence[_Fit], joint: Asked) -> Candidate:
         insert=insert,
         rank=rank,
         checks=checks,
-        tightest=tightest,
+        tightest=fit.counted.check,
+        margin=fit.counted.margin,
+        worst=fit.counted.worst_check,
         unused_grip_mm=(insert.grip_max.nanometres - joint.value) / NM_PER_MM,
         stroke_mm=None if stroke is None else stroke / NM_PER_MM,
         free_protrusion_mm=None if head is None else (insert.length_free.nanometres - head - joint.value) / NM_PER_MM,
@@ -447,6 +448,15 @@ def _candidate(rank: int, fitting: Sequence[_Fit], joint: Asked) -> Candidate:
         why=why,
         strength=fit.strength,
     )
+
+
+def _margin_text(found: Counted) -> str:
+    share = 100 * found.margin
+    word = ", estimated" if found.check.estimate else ""
+    text = f"Tightest: {found.check.name}, {abs(share):.0f} % {'to spare' if share >= 0 else 'short'}{word}."
+    if found.worst < 0 and found.worst_check.estimate:
+        text += f" At worst {found.worst_check.name} falls {-100 * found.worst:.0f} % short, estimated: test it."
+    return text
 
 
 _TIES: tuple[tuple[int, str], ...] = ((1, "less unused grip"), (2, "the shorter free length"), (3, "the part's name"))
@@ -460,7 +470,7 @@ def _notes(
     if candidates and demand is not None:
         loads = demand.loads
         notes = [
-            "Margins are worst case: highest load, lowest strength. Estimates are marked; tested values come first."
+            "Margins are worst case: highest load, lowest strength. Tested values come first; an estimate ranks by what it is on average."
         ]
         if loads.tension is None and loads.shear is None and loads.push is None:
             notes.append("No loads are given: the tightening is checked, and what the insert bears is said.")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from firstpull.mechanics.check import Check
-from firstpull.mechanics.choose import Candidate
-from firstpull.mechanics.joint.tightening import Tightening
+
+if TYPE_CHECKING:
+    from firstpull.mechanics.choose import Candidate
+    from firstpull.mechanics.joint.tightening import Tightening
 
 Estimates = Literal["expected", "worst"]
 ESTIMATES: tuple[str, ...] = ("expected", "worst")
@@ -31,7 +34,14 @@ class Counted:
 
 
 def counted_margin(candidate: Candidate, *, estimates: Estimates = "expected") -> Counted | None:
-    """The tightest margin (a share of the offer, no unit) of a candidate; ``None`` when no check has one.
+    """The tightest margin (a share of the offer, no unit) of a candidate, by :func:`counted`; ``None`` when no check has
+    one. Errors and source as there."""
+    torque = None if candidate.strength is None else candidate.strength.tightening
+    return counted(candidate.checks, torque, estimates=estimates)
+
+
+def counted(checks: Iterable[Check], torque: Tightening | None, *, estimates: Estimates = "expected") -> Counted | None:
+    """The tightest margin (a share of the offer, no unit) of an insert's checks; ``None`` when none has one.
 
     A check by a standard, a test or plain geometry counts at its worst case; an estimate at its expected value, as when
     ``choose`` rejects, or with ``estimates`` “worst” at its worst too. Where the tightening torque was found and not
@@ -39,8 +49,7 @@ def counted_margin(candidate: Candidate, *, estimates: Estimates = "expected") -
     leaves, 1 − lower limit / upper limit: another torque of the window may be taken. Source: the least of the margins,
     by definition.
     """
-    torque = None if candidate.strength is None else candidate.strength.tightening
-    rows = [(check, margin) for check in candidate.checks if (margin := _at_worst(check, torque)) is not None]
+    rows = [(check, margin) for check in checks if (margin := _at_worst(check, torque)) is not None]
     if not rows:
         return None
     worst_check, worst = min(rows, key=lambda row: row[1])

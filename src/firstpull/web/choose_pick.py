@@ -161,8 +161,8 @@ def _buttons(here: Desk, state: JobState, found: Fitting) -> list[dict[str, str]
 
 def _tile(found: Candidate, above: Candidate | None = None) -> dict[str, str]:
     """One insert with its tightest margin, and what parts it from the one ``above`` where that is as tight."""
-    tightest, margin = found.tightest, found.tightest.margin or 0.0
-    spare = f"{share(margin)} to spare" if margin >= 0 else f"{share(-margin)} short at worst"
+    tightest, margin = found.tightest, found.margin
+    spare = f"{share(margin)} to spare" if margin >= 0 else f"{share(-margin)} short"
     word = ", estimated" if tightest.estimate else ""
     unknown = [check.name for check in found.checks if check.capacity == "not known"]
     said = f"; {unknown[0]} not known" if unknown else ""

@@ -50,7 +50,7 @@ def sift(shelf: Shelf, asked: Asked, *, most: int) -> Sifted:
 
 
 def fitting(shelf: Shelf, asked: Asked) -> tuple[Rows, Numbers]:
-    """The rows that fit, with the tightest margin of each at its worst (a share; infinite without any)."""
+    """The rows that fit, with the tightest margin that counts of each (a share; infinite without any)."""
     sieve = _sieved(shelf, asked)
     return sieve.rows(), sieve.margin
 
@@ -65,7 +65,7 @@ def _sieved(shelf: Shelf, asked: Asked) -> Sieve:
     _tool(sieve, asked)
     if asked.case is not None:
         for check in strength_columns(sieve.view, asked.case):
-            sieve.note(check.margin, check.unknown)
+            sieve.note(check.counts, check.unknown)
             sieve.mark("strength", check.ok, by=1e6 * np.maximum(-check.judged, 0.0))
         sieve.drop_marked("strength")
     return sieve

@@ -24,12 +24,14 @@ from firstpull.units import NM_PER_MM
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """One check of all rows. NaN or not known is no margin and passes; ``judged`` is the margin that decides."""
+    """One check of all rows. NaN or not known is no margin and passes; ``judged`` is the margin that decides, ``counts``
+    the one that ranks (:func:`firstpull.mechanics.counted.counted`)."""
 
     ok: Flags
     margin: Numbers | None
     unknown: Flags | None
     judged: Numbers
+    counts: Numbers | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,18 +69,23 @@ def strength_columns(view: View, case: Case) -> tuple[Compared, ...]:
     """The checks in the order of the table of a single insert."""
     engaged, length_ok = _engaged(view, case)
     screw_strip, insert_strip = _strips(view, case, engaged)
-    torque = _torque(view, case, np.fmin(screw_strip, insert_strip))
+    torque, left = _torque(view, case, np.fmin(screw_strip, insert_strip))
     preload = _preload(case, torque)
     shape = _shape(view, case)
     return (
-        *_screw(case, preload),
+        *_screw(case, preload, left),
         *_shear(case, len(torque)),
-        *(_strip(case, preload, strip) for strip in (screw_strip, insert_strip)),
+        *(_with_torque(case, _strip(case, preload, strip)) for strip in (screw_strip, insert_strip)),
         *_set(view, case, torque, preload, shape),
         *_sheet(view, case, shape),
         *_place(view, case),
-        Compared(length_ok, None, None, np.zeros(len(torque))),
+        Compared(length_ok, None, None, np.zeros(len(torque)), None),
     )
+
+
+def _with_torque(case: Case, check: Compared) -> Compared:
+    """A check that only asks for less torque: a torque that is found says nothing about the insert."""
+    return check if case.demand.screw.torque_nm is not None else replace(check, counts=None)
 
 
 def _compare(
@@ -93,8 +100,8 @@ def _compare(
     judged = np.where(estimate, expected, worst)
     unknown = np.isnan(low)
     if not given:
-        return Compared(np.ones(len(low), bool), None, unknown, np.zeros(len(low)))
-    return Compared(unknown | (judged >= -checks.ROUNDING), worst, unknown, judged)
+        return Compared(np.ones(len(low), bool), None, unknown, np.zeros(len(low)), None)
+    return Compared(unknown | (judged >= -checks.ROUNDING), worst, unknown, judged, judged)
 
 
 def _engaged(view: View, case: Case) -> tuple[Numbers, Flags]:
@@ -162,12 +169,13 @@ def _material(view: View, name: str) -> Numbers:
     return np.asarray(view.by_value("material", table), float)
 
 
-def _torque(view: View, case: Case, strip_n: Numbers) -> Numbers:
-    """The tightening torque of each row, as :func:`firstpull.mechanics.joint.tightening.tightening` finds it."""
+def _torque(view: View, case: Case, strip_n: Numbers) -> tuple[Numbers, Numbers | None]:
+    """The tightening torque of each row, as :func:`firstpull.mechanics.joint.tightening.tightening` finds it, and the share
+    of its window that is left above the lower limit (``None`` where it was given)."""
     data, demand = case.data, case.demand
     scatter, tension = data.factor.scatter, demand.loads.tension
     if demand.screw.torque_nm is not None:
-        return np.full(len(strip_n), demand.screw.torque_nm)
+        return np.full(len(strip_n), demand.screw.torque_nm), None
     added = 0.0 if tension is None else demand.loads.load_factor * tension.high_n
     per_n = data.torque_nm(1.0)
     high = np.full(len(strip_n), per_n * max(data.proof_n - added, 0.0) / (1 + scatter))
@@ -179,10 +187,12 @@ def _torque(view: View, case: Case, strip_n: Numbers) -> Numbers:
     ):
         np.fmin(high, limit, out=high)
     wanted = float(_cut(data.torque_nm(demand.screw.proof_share * data.proof_n)))
+    high, low = np.floor(high * 1e6) / 1e6, 0.0
     if tension is not None and tension.high_n > 0:
         apart = case.tension.high * (1 - demand.loads.load_factor)
-        wanted = max(wanted, -float(_cut(-data.torque_nm(apart / (1 - scatter)))))
-    return np.minimum(wanted, np.floor(high * 1e6) / 1e6)
+        low = -float(_cut(-data.torque_nm(apart / (1 - scatter))))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.minimum(max(wanted, low), high), 1 - low / high
 
 
 def _cut(value: float) -> float:
@@ -194,7 +204,7 @@ def _preload(case: Case, torque: Numbers) -> _Many:
     return _Many(mean, mean * case.data.factor.scatter / LIMIT_SDS)
 
 
-def _screw(case: Case, preload: _Many) -> list[Compared]:
+def _screw(case: Case, preload: _Many, left: Numbers | None) -> list[Compared]:
     data, share = case.data, case.demand.loads.load_factor
     proof, tensile = (
         _least(np.full(len(preload.mean), value), checks.METAL_SD) for value in (data.proof_n, data.tensile_n)
@@ -202,10 +212,11 @@ def _screw(case: Case, preload: _Many) -> list[Compared]:
     pull, most = _pull(case, preload)
     proved = _compare(pull, proof, highest=most)
     # a torque that is found passes by a margin that says nothing about the insert
-    found = [proved if case.demand.screw.torque_nm is not None else replace(proved, margin=None)]
+    found = [proved if left is None else replace(proved, margin=None, counts=None)]
     if case.tension.high > 0:
         found.append(_compare(case.tension, tensile))
-        found.append(_compare(case.tension.times(1 - share), preload))
+        clamp = _compare(case.tension.times(1 - share), preload)
+        found.append(clamp if left is None else replace(clamp, counts=left))
     return found
 
 
@@ -238,9 +249,9 @@ def _strip(case: Case, preload: _Many, strip_n: Numbers) -> Compared:
 def _set(view: View, case: Case, torque: Numbers, preload: _Many, shape: _Shape) -> list[Compared]:
     load = view.number("setting_load_n")
     seated = _compare(_times(preload, SEATING_MARGIN), _Many(load, np.zeros(len(load))), estimate=True)
-    margin = seated.margin if case.demand.screw.torque_nm is not None else None
     # a row without a setting load has no such check at all
-    found = [Compared(seated.ok, margin, None, seated.judged)]
+    seated = replace(seated, unknown=None)
+    found = [seated if case.demand.screw.torque_nm is not None else replace(seated, margin=None, counts=None)]
     for tested, guess, demand in (
         (view.number("pull_out_n"), _pull_out(shape, case), case.tension),
         (view.number("push_out_n"), _push_out(shape, case), case.push),
@@ -250,7 +261,7 @@ def _set(view: View, case: Case, torque: Numbers, preload: _Many, shape: _Shape)
     offer, estimate = _tested_or(
         view.number("torque_to_turn_nm"), _turning(view, case, preload, shape), estimates.TURNING_SD
     )
-    found.append(_compare(_Many(torque, np.zeros(len(torque))), offer, estimate=estimate))
+    found.append(_with_torque(case, _compare(_Many(torque, np.zeros(len(torque))), offer, estimate=estimate)))
     return found
 
 
@@ -363,11 +374,11 @@ def _place(view: View, case: Case) -> list[Compared]:
     for share, has in ((checks.EDGE_DIAMETERS, edges.edge), (checks.PITCH_DIAMETERS, edges.pitch)):
         if has is not None:
             margin = np.where(hole >= 0, (has.nanometres - share * hole) / has.nanometres, np.nan)
-            found.append(Compared(~(margin < 0), margin, None, margin))
+            found.append(Compared(~(margin < 0), margin, None, margin, margin))
     if clear is not None:
         with np.errstate(divide="ignore", invalid="ignore"):
             margin = np.where(flange >= 0, (flange - clear.nanometres) / flange, np.nan)
-        found.append(Compared(~(margin <= 0), margin, None, margin))
+        found.append(Compared(~(margin <= 0), margin, None, margin, margin))
     return found
 
 
