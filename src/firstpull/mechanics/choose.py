@@ -114,8 +114,8 @@ def choose(
     the tool's nose, pull on a soft sheet, tightening torque, tool. With ``joint`` the strength of the joint too; a
     check by a standard or a test rejects on its worst case, an estimate on its expected value, and so they rank; checks
     that only ask for less torque do not where the torque was found. Ranked by the tightest
-    margin as a share (the grip's is 1 when the stack sits in the middle of the range); ties by less unused grip,
-    shorter free length, then part. ``batch`` is the thinnest and thickest stack where they are not those of ``stack``. ``unit`` is that of the lengths in the texts. ``most`` (1 or more) limits the
+    margin as a share (the grip's is 1 when the stack sits in the middle of the range); ties by more margin at worst,
+    less unused grip, shorter free length, then part. ``batch`` is the thinnest and thickest stack where they are not those of ``stack``. ``unit`` is that of the lengths in the texts. ``most`` (1 or more) limits the
     candidates and the rejected inserts that are told; a :class:`~firstpull.mechanics.shelf.Shelf` of very many inserts
     is then looked through by columns, with the same answer. Raises BadInput for a stack, need, load or thread that
     cannot be right.
@@ -250,7 +250,7 @@ def _size_miss(insert: Insert, joint: Asked) -> _Miss | None:
 class _Fit:
     """An insert that passes: how it ranks, its checks, and what the strength says."""
 
-    key: tuple[float, int, int, str]
+    key: tuple[float, float, int, int, str]
     insert: Insert
     checks: tuple[Check, ...]
     counted: Counted
@@ -415,7 +415,8 @@ def _stroke_nm(insert: Insert, joint: Asked) -> int | None:
 def _fit(insert: Insert, joint: Asked, checks: tuple[Check, ...], strength: Strength | None) -> _Fit:
     found = counted(checks, None if strength is None else strength.tightening)
     assert found is not None, "the grip always has a margin"
-    key = (-found.margin, insert.grip_max.nanometres - joint.value, insert.length_free.nanometres, insert.part)
+    unused = insert.grip_max.nanometres - joint.value
+    key = (-found.margin, -found.worst, unused, insert.length_free.nanometres, insert.part)
     return _Fit(key, insert, checks, found, strength)
 
 
@@ -459,7 +460,12 @@ def _margin_text(found: Counted) -> str:
     return text
 
 
-_TIES: tuple[tuple[int, str], ...] = ((1, "less unused grip"), (2, "the shorter free length"), (3, "the part's name"))
+_TIES: tuple[tuple[int, str], ...] = (
+    (1, "more margin at worst"),
+    (2, "less unused grip"),
+    (3, "the shorter free length"),
+    (4, "the part's name"),
+)
 
 
 def _notes(

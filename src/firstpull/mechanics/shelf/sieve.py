@@ -65,7 +65,7 @@ def _sieved(shelf: Shelf, asked: Asked) -> Sieve:
     _tool(sieve, asked)
     if asked.case is not None:
         for check in strength_columns(sieve.view, asked.case):
-            sieve.note(check.counts, check.unknown)
+            sieve.note(check.counts, check.unknown, worst=check.worst)
             sieve.mark("strength", check.ok, by=1e6 * np.maximum(-check.judged, 0.0))
         sieve.drop_marked("strength")
     return sieve
@@ -79,6 +79,7 @@ class Sieve:
         self.bucket = bucket
         self.view = View(shelf.columns, shelf.numbers, slice(bucket.start, bucket.stop))
         self.margin: Numbers = np.full(len(bucket), np.inf)
+        self.worst: Numbers = np.full(len(bucket), np.inf)
         self.unknown: NDArray[np.int16] = np.zeros(len(bucket), np.int16)
         self.dropped: dict[str, list[tuple[Rows, Misses | None]]] = {}
         self._marked: Flags | None = None
@@ -96,12 +97,14 @@ class Sieve:
         rows = self.rows()
         self.dropped.setdefault(reason, []).append((rows[~ok], by))
         self.view = View(self.shelf.columns, self.shelf.numbers, rows[ok])
-        self.margin, self.unknown = self.margin[ok], self.unknown[ok]
+        self.margin, self.worst, self.unknown = self.margin[ok], self.worst[ok], self.unknown[ok]
 
-    def note(self, margin: Numbers | None, unknown: Flags | None = None) -> None:
-        """Take up a margin (NaN = none) and what is not known."""
+    def note(self, margin: Numbers | None, unknown: Flags | None = None, *, worst: Numbers | None = None) -> None:
+        """Take up a margin that counts (NaN = none), the same at its worst where it differs, and what is not known."""
         if margin is not None:
-            np.fmin(self.margin, np.round(margin, 6), out=self.margin)
+            rounded = np.round(margin, 6)
+            np.fmin(self.margin, rounded, out=self.margin)
+            np.fmin(self.worst, rounded if worst is None else np.round(worst, 6), out=self.worst)
         if unknown is not None:
             self.unknown += unknown
 
@@ -124,13 +127,16 @@ class Sieve:
     def result(self, asked: Asked, most: int) -> Sifted:
         """The rows to judge one by one."""
         rows = self.rows()
-        best = _best(self.shelf, rows, UNKNOWN_WEIGHT * self.unknown - self.margin, asked, most)
+        best = _best(self.shelf, rows, self._ranking(), asked=asked, most=most)
         near = self._nearest(most)
         chosen = np.unique(np.concatenate([best, near]))
         chosen = chosen[np.argsort(self.shelf.order[chosen], kind="stable")]
         misses = Counter({reason: sum(len(lost) for lost, _by in lots) for reason, lots in self.dropped.items()})
         misses["thread"] = len(self.shelf) - len(self.bucket)
         return Sifted(chosen, len(rows), misses, self._sisters(rows, near, asked))
+
+    def _ranking(self) -> _Ranking:
+        return _Ranking(UNKNOWN_WEIGHT * self.unknown - self.margin, self.worst)
 
     def _nearest(self, most: int) -> Rows:
         found: Rows = np.zeros(0, np.int64)
@@ -157,12 +163,14 @@ class Sieve:
         if not len(rows) or not len(near):
             return {}
         kinds, wanted = self._kinds(rows), self._kinds(near)
-        weight = UNKNOWN_WEIGHT * self.unknown - self.margin
+        ranking = self._ranking()
         best = {}
         for kind in np.unique(wanted):
             same = kinds == kind
             if same.any():
-                best[kind] = self.shelf.insert(int(_best(self.shelf, rows[same], weight[same], asked, 1)[0])).name
+                best[kind] = self.shelf.insert(
+                    int(_best(self.shelf, rows[same], ranking.take(same), asked=asked, most=1)[0])
+                ).name
         return {self.shelf.parts[row]: best[kind] for row, kind in zip(near, wanted, strict=True) if kind in best}
 
     def _kinds(self, rows: Rows) -> NDArray[np.int64]:
@@ -176,13 +184,25 @@ class Sieve:
         return kinds
 
 
-def _best(shelf: Shelf, rows: Rows, weight: Numbers, asked: Asked, most: int) -> Rows:
-    """The rows that can be among the ``most`` of least weight: ties by unused grip, free length, then part."""
+@dataclass(frozen=True, slots=True)
+class _Ranking:
+    """How rows rank: less ``weight`` first, then more margin at ``worst``."""
+
+    weight: Numbers
+    worst: Numbers
+
+    def take(self, rows: Flags) -> _Ranking:
+        return _Ranking(self.weight[rows], self.worst[rows])
+
+
+def _best(shelf: Shelf, rows: Rows, ranking: _Ranking, *, asked: Asked, most: int) -> Rows:
+    """The rows that can be among the ``most`` best: ties by unused grip, free length, then part."""
     if len(rows) > most:
-        kept = weight <= np.partition(weight, most - 1)[most - 1] + SLACK
-        rows, weight = rows[kept], weight[kept]
+        kept = ranking.weight <= np.partition(ranking.weight, most - 1)[most - 1] + SLACK
+        rows, ranking = rows[kept], ranking.take(kept)
     unused = shelf.numbers("grip_max")[rows].astype(np.int64) - asked.value
-    order = np.lexsort((shelf.by_part[rows], shelf.numbers("length_free")[rows], unused, weight))
+    length = shelf.numbers("length_free")[rows]
+    order = np.lexsort((shelf.by_part[rows], length, unused, -ranking.worst, ranking.weight))
     return rows[order[: most + SPARE_ROWS]]
 
 

@@ -24,14 +24,15 @@ from firstpull.units import NM_PER_MM
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """One check of all rows. NaN or not known is no margin and passes; ``judged`` is the margin that decides, ``counts``
-    the one that ranks (:func:`firstpull.mechanics.counted.counted`)."""
+    """One check of all rows. NaN or not known is no margin and passes; ``judged`` is the margin that decides;
+    ``counts`` is the one that ranks and ``worst`` the one that parts equals (:func:`firstpull.mechanics.counted.counted`)."""
 
     ok: Flags
     margin: Numbers | None
     unknown: Flags | None
     judged: Numbers
     counts: Numbers | None
+    worst: Numbers | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +80,13 @@ def strength_columns(view: View, case: Case) -> tuple[Compared, ...]:
         *_set(view, case, torque, preload, shape),
         *_sheet(view, case, shape),
         *_place(view, case),
-        Compared(length_ok, None, None, np.zeros(len(torque)), None),
+        Compared(length_ok, None, None, np.zeros(len(torque)), None, None),
     )
 
 
 def _with_torque(case: Case, check: Compared) -> Compared:
     """A check that only asks for less torque: a torque that is found says nothing about the insert."""
-    return check if case.demand.screw.torque_nm is not None else replace(check, counts=None)
+    return check if case.demand.screw.torque_nm is not None else replace(check, counts=None, worst=None)
 
 
 def _compare(
@@ -100,8 +101,8 @@ def _compare(
     judged = np.where(estimate, expected, worst)
     unknown = np.isnan(low)
     if not given:
-        return Compared(np.ones(len(low), bool), None, unknown, np.zeros(len(low)), None)
-    return Compared(unknown | (judged >= -checks.ROUNDING), worst, unknown, judged, judged)
+        return Compared(np.ones(len(low), bool), None, unknown, np.zeros(len(low)), None, None)
+    return Compared(unknown | (judged >= -checks.ROUNDING), worst, unknown, judged, judged, worst)
 
 
 def _engaged(view: View, case: Case) -> tuple[Numbers, Flags]:
@@ -212,11 +213,11 @@ def _screw(case: Case, preload: _Many, left: Numbers | None) -> list[Compared]:
     pull, most = _pull(case, preload)
     proved = _compare(pull, proof, highest=most)
     # a torque that is found passes by a margin that says nothing about the insert
-    found = [proved if left is None else replace(proved, margin=None, counts=None)]
+    found = [proved if left is None else replace(proved, margin=None, counts=None, worst=None)]
     if case.tension.high > 0:
         found.append(_compare(case.tension, tensile))
         clamp = _compare(case.tension.times(1 - share), preload)
-        found.append(clamp if left is None else replace(clamp, counts=left))
+        found.append(clamp if left is None else replace(clamp, counts=left, worst=left))
     return found
 
 
@@ -251,7 +252,9 @@ def _set(view: View, case: Case, torque: Numbers, preload: _Many, shape: _Shape)
     seated = _compare(_times(preload, SEATING_MARGIN), _Many(load, np.zeros(len(load))), estimate=True)
     # a row without a setting load has no such check at all
     seated = replace(seated, unknown=None)
-    found = [seated if case.demand.screw.torque_nm is not None else replace(seated, margin=None, counts=None)]
+    found = [
+        seated if case.demand.screw.torque_nm is not None else replace(seated, margin=None, counts=None, worst=None)
+    ]
     for tested, guess, demand in (
         (view.number("pull_out_n"), _pull_out(shape, case), case.tension),
         (view.number("push_out_n"), _push_out(shape, case), case.push),
@@ -374,11 +377,11 @@ def _place(view: View, case: Case) -> list[Compared]:
     for share, has in ((checks.EDGE_DIAMETERS, edges.edge), (checks.PITCH_DIAMETERS, edges.pitch)):
         if has is not None:
             margin = np.where(hole >= 0, (has.nanometres - share * hole) / has.nanometres, np.nan)
-            found.append(Compared(~(margin < 0), margin, None, margin, margin))
+            found.append(Compared(~(margin < 0), margin, None, margin, margin, margin))
     if clear is not None:
         with np.errstate(divide="ignore", invalid="ignore"):
             margin = np.where(flange >= 0, (flange - clear.nanometres) / flange, np.nan)
-        found.append(Compared(~(margin <= 0), margin, None, margin, margin))
+        found.append(Compared(~(margin <= 0), margin, None, margin, margin, margin))
     return found
 
 
