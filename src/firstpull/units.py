@@ -34,6 +34,9 @@ _NUMBER = re.compile(
     re.VERBOSE | re.DOTALL | re.ASCII,
 )
 
+_LENGTHS = "3.05 mm”, “0.120 in” or “3/16 in"
+_POWER = re.compile(r"e[+-]?\d", re.IGNORECASE | re.ASCII)
+
 _LENGTH_UNITS: dict[str, Fraction] = {
     "mm": Fraction(NM_PER_MM),
     "millimetre": Fraction(NM_PER_MM),
@@ -250,24 +253,28 @@ def parse_number(text: str, *, where: str = "") -> Fraction:
     return number
 
 
-def _split(text: str, where: str) -> tuple[Fraction, str]:
+def _split(text: str, where: str, *, example: str = _LENGTHS) -> tuple[Fraction, str]:
     if not isinstance(text, str):
         raise BadInput(
-            f"{text!r} is not text.", where=where, hint="Write it in quotes with its unit, for example “3.05 mm”."
+            f"{text!r} is not text.", where=where, hint=f"Write it in quotes with its unit, for example “{example}”."
         )
     if len(text) > _MAX_TEXT:
-        raise BadInput(
-            "That is too long for a value.", where=where, hint="A number and its unit, for example “3.05 mm”."
-        )
+        raise BadInput("That is too long for a value.", where=where, hint=f"A number and its unit: “{example}”.")
     match = _NUMBER.fullmatch(text)
     if match is None:
         raise BadInput(
             f"“{text.strip()}” is not a number with a unit.",
             where=where,
-            hint="For example “3.05 mm”, “0.120 in” or “3/16 in”.",
+            hint=f"For example “{example}”.",
         )
     part = match.groupdict()
     unit_text = part["unit"]
+    if _POWER.match(unit_text):
+        raise BadInput(
+            f"“{text.strip()}” is written with a power of ten.",
+            where=where,
+            hint=f"Write it as a plain decimal, as in “{example}”.",
+        )
     if re.search(r"\d", unit_text.replace("mm2", "")) or unit_text[:1] in (".", ",", "/"):
         raise BadInput(
             f"“{text.strip()}” can be read in more than one way.",
@@ -285,7 +292,7 @@ def _split(text: str, where: str) -> tuple[Fraction, str]:
 
 
 def _parse_exact(text: str, units: dict[str, Fraction], noun: str, example: str, where: str) -> tuple[Fraction, str]:
-    number, unit_text = _split(text, where)
+    number, unit_text = _split(text, where, example=example)
     if not unit_text:
         raise BadInput(f"“{text.strip()}” has no unit.", where=where, hint=f"For example “{example}”.")
     scale = units.get(re.sub(r"\s+", " ", unit_text.lower()))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 from pathlib import Path
 from typing import Any
@@ -187,7 +188,25 @@ def test_bad_files_are_refused_in_words(tmp_path: Path) -> None:
         with pytest.raises(BadInput, match="cannot be read"):
             take_any(workshop.bench, tmp_path / "nowhere.csv", doing=ADA)
         turned = (*good_row(1)[:7], "a\u202eb")
-        with pytest.raises(BadInput, match="can not be printed") as refused:
-            take_any(workshop.bench, write(tmp_path / "e.csv", [good_row(0), turned]), doing=ADA)
-        assert "P-00001" in refused.value.where
+        assert workshop.bench.store.last("catalogue:workshop") == 0
+        taken = take_any(workshop.bench, write(tmp_path / "e.csv", [good_row(0), turned]), doing=ADA)
+        assert (taken.written, taken.problem_count) == (1, 1)
+        problem = taken.problems[0]
+        assert (problem.row, problem.column) == (3, "note")
+        assert "can not be printed" in problem.what
+        assert "\u202e" not in problem.value
+
+
+def test_a_full_disk_is_said_with_its_folder_and_takes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The rows are gathered beside the record first; where there is no room for them, the catalogue stays as it was."""
+
+    class Full(io.StringIO):
+        def write(self, _text: str) -> int:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with open_workshop(tmp_path / "shop") as workshop:
+        monkeypatch.setattr("firstpull.jobs.catalogue_file.tempfile.TemporaryFile", lambda *_a, **_k: Full())
+        with pytest.raises(BadInput, match="No space left on device") as refused:
+            take_any(workshop.bench, write(tmp_path / "a.csv", [good_row(0)]), doing=ADA)
+        assert refused.value.where == str(workshop.bench.path.parent)
         assert workshop.bench.store.last("catalogue:workshop") == 0

@@ -138,3 +138,21 @@ def test_shown_lengths_round_half_to_even_and_never_show_minus_zero():
     assert show_mm(11.16, "mm") == "11.16"
     with pytest.raises(BadInput):
         show_mm(float("nan"), "mm")
+
+
+@pytest.mark.parametrize(
+    ("parse", "text"), [(parse_length, "1.5e1 mm"), (parse_force, "9E3 N"), (parse_number, "1e-3")]
+)
+def test_a_power_of_ten_is_named_as_such(parse, text):
+    """A spreadsheet writes 1E-3; the message does not speak of thousands separators."""
+    with pytest.raises(BadInput, match="power of ten"):
+        parse(text)
+
+
+def test_an_example_is_of_the_quantity_that_was_asked_for():
+    """Whoever types a force is shown a force."""
+    for parse, example in ((parse_force, "9 kN"), (parse_torque, "6 Nm"), (parse_length, "3.05 mm")):
+        for text in ("nothing", "1" * 70):
+            with pytest.raises(BadInput) as refused:
+                parse(text)
+            assert example in refused.value.hint

@@ -12,7 +12,7 @@ from typing import Any
 from firstpull.errors import BadInput
 from firstpull.exchange.catalogue_columns import CHOICES, RULES, Column, FieldRule, plain, units_of
 from firstpull.exchange.table_cells import TextRow
-from firstpull.exchange.texts import rounded
+from firstpull.exchange.texts import HIDDEN, rounded
 from firstpull.mechanics.insert import Insert, check_insert
 from firstpull.trade.threads import thread
 from firstpull.units import parse_force, parse_length, parse_number, parse_torque
@@ -53,7 +53,7 @@ class Reading:
         what, hint = (error.what, error.hint) if isinstance(error, BadInput) else error
         self.count += 1
         if self.most is None or len(self.problems) < self.most:
-            self.problems.append(Problem(row, column, value[:200], what, hint))
+            self.problems.append(Problem(row, column, HIDDEN.sub("\ufffd", value[:200]), what, hint))
 
     def note_rounded(self) -> None:
         """Say which columns had numbers that no gauge shows."""
@@ -145,6 +145,8 @@ def read_cell(text: str, rule: FieldRule, column: Column, *, reading: Reading) -
     if rule.name == "thread":
         _check_thread(text)  # the text stays as typed
     if rule.kind == "text":
+        if HIDDEN.search(text):
+            raise BadInput("The cell has a sign that can not be printed.", hint="Type it again.")
         return text
     if rule.kind == "choice":
         return _read_choice(rule, text)

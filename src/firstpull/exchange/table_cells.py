@@ -10,7 +10,7 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from firstpull.errors import BadInput
@@ -104,26 +104,61 @@ def read_delimited(data: bytes, *, filename: str) -> TextTable:
     text, notes = _decode(data, filename)
     delimiter = delimiter_of(text)
     rows: list[TextRow] = []
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=False)
-    try:
-        # Rows are counted as a spreadsheet shows them: a quoted cell with line breaks is one row, a blank line too.
-        for number, cells in enumerate(reader, start=1):
-            rows.append(text_row(number, cells, filename))
-            if number > MAX_ROWS:
-                raise BadInput(
-                    f"The table has more than {MAX_ROWS} rows.",
-                    where=filename,
-                    hint="Split it, or import a CSV with the command firstpull catalogue import.",
-                )
-    except csv.Error as error:
-        raise BadInput(
-            f"The table cannot be read ({error}).",
-            where=f"{filename} row {len(rows) + 1}",
-            hint="Check the quotation marks, or export it again as CSV.",
-        )
+    for number, cells in enumerate(raw_rows(io.StringIO(text, newline=""), delimiter=delimiter, name=filename), 1):
+        rows.append(text_row(number, cells, filename))
+        if number > MAX_ROWS:
+            raise BadInput(
+                f"The table has more than {MAX_ROWS} rows.",
+                where=filename,
+                hint="Split it, or import a CSV with the command firstpull catalogue import.",
+            )
     if delimiter != ",":
         notes.append(separator_note(delimiter))
     return TextTable(tuple(rows), tuple(notes))
+
+
+def raw_rows(lines: Iterable[str], *, delimiter: str, name: str) -> Iterator[list[str]]:
+    """The raw cells of each row of the file ``name``, blank rows too. Raises BadInput with the row that cannot be read.
+
+    Rows are counted as a spreadsheet shows them: a quoted cell with line breaks is one row. A quotation mark that is
+    never closed would make one cell of all that follows, so the file is refused.
+    """
+    since: list[str] = []  # the lines of the row that is being read: few, as a cell of over 131072 letters is refused
+    number = 0
+    try:
+        for cells in csv.reader(_kept(lines, since), delimiter=delimiter, strict=False):
+            number += 1
+            if len(since) > 1 and _is_open(since, delimiter):
+                break
+            since.clear()
+            yield cells
+        else:
+            return
+    except csv.Error as error:
+        what = "A cell is too long" if "field limit" in str(error) else f"The table cannot be read ({error})"
+        raise BadInput(
+            f"{what}.",
+            where=f"{name} row {number + 1}",
+            hint="Look for a quotation mark that is not closed, or export the table again as CSV.",
+        )
+    raise BadInput(
+        "A quotation mark in this row is not closed: all that follows would be one cell.",
+        where=f"{name} row {number}",
+        hint="Close it, or write it twice where it means inches.",
+    )
+
+
+def _kept(lines: Iterable[str], since: list[str]) -> Iterator[str]:
+    for line in lines:
+        since.append(line)
+        yield line
+
+
+def _is_open(lines: list[str], delimiter: str) -> bool:
+    """Whether a quotation mark in these lines of one row is open at their end."""
+    reader = csv.reader([*lines, '"'], delimiter=delimiter, strict=False)
+    next(reader, None)
+    return reader.line_num > len(lines)
 
 
 def separator_note(delimiter: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ from pathlib import Path
 from typing import IO
 
 from firstpull.errors import BadInput
-from firstpull.exchange.table_cells import WESTERN_NOTE, check_kind, delimiter_of, separator_note
+from firstpull.exchange.table_cells import WESTERN_NOTE, check_kind, delimiter_of, raw_rows, separator_note
 
 _BLOCK = 1 << 20
 _HEAD_BYTES = 256 * 1024
@@ -37,21 +38,26 @@ class TableFile:
             raise _unreadable(self.path, problem)
 
     def _read(self, file: IO[str]) -> Iterator[list[str]]:
-        number = 0
-        try:
-            for cells in csv.reader(file, delimiter=self.delimiter, strict=False):
-                number += 1
-                yield cells
-        except csv.Error as error:
-            raise BadInput(
-                f"The table cannot be read ({error}).",
-                where=f"{self.path.name} row {number + 1}",
-                hint="Check the quotation marks, or export it again as CSV.",
-            )
+        yield from raw_rows(file, delimiter=self.delimiter, name=self.path.name)
+
+
+def check_file(path: Path) -> None:
+    """Raises BadInput for a pipe or a device, which would be waited for: a table is walked more than once."""
+    try:
+        mode = path.stat().st_mode
+    except OSError as problem:
+        raise _unreadable(path, problem)
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        raise BadInput(
+            "This is a pipe or a device, and a table is read more than once.",
+            where=str(path),
+            hint="Write it to a file first, and give that file.",
+        )
 
 
 def open_table(path: Path) -> TableFile:
     """Find out how ``path`` is written, in a walk over the whole file that keeps nothing. Raises BadInput."""
+    check_file(path)
     try:
         with path.open("rb") as file:
             head = file.read(_HEAD_BYTES)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
 from firstpull.errors import BadInput
 from firstpull.units import Length, parse_length, show_length
 
 PLACES = 9
+# these turn the order of the letters round, so that a text reads as another one (Unicode Standard Annex 9)
+TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+# signs that hide, turn round or break a line of print; tab and line breaks are none of them
+HIDDEN = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{''.join(sorted(TURNING))}]")
 
 
 def rounded(value: float) -> float:

@@ -18,6 +18,7 @@ from firstpull.exchange.catalogue_lots import Lot, inserts_of_lines, lines_of, l
 from firstpull.exchange.catalogue_rows import Problem
 from firstpull.exchange.catalogue_table import preview, without_duplicates
 from firstpull.exchange.table_cells import MAX_BYTES, is_workbook
+from firstpull.exchange.table_file import check_file
 from firstpull.jobs.catalogue import propose, table_events, take
 from firstpull.jobs.workshop import CATALOGUE, Book, Doing, Planned
 from firstpull.mechanics.insert import Insert
@@ -66,15 +67,23 @@ def take_file(
     """
     source = CatalogueFile(path, unit=unit, unit_by_column=unit_by_column)
     taken = Taken()
-    with tempfile.TemporaryFile("w+", encoding="utf-8", dir=book.path.parent) as spool:
-        repeated = _spool(source, book.inserts(), spool, progress=progress)
-        dropped = _drop_repeated(source, spool, repeated)
-        lines = _lines(spool, dropped, taken)
-        if doing is None:
-            for _line in lines:
-                pass
-        else:
-            _write(book, source, lines, taken, doing)
+    folder = book.path.parent
+    try:
+        with tempfile.TemporaryFile("w+", encoding="utf-8", dir=folder) as spool:
+            repeated = _spool(source, book.inserts(), spool, progress=progress)
+            dropped = _drop_repeated(source, spool, repeated)
+            lines = _lines(spool, dropped, taken)
+            if doing is None:
+                for _line in lines:
+                    pass
+            else:
+                _write(book, source, lines, taken, doing)
+    except OSError as problem:
+        raise BadInput(
+            f"The rows could not be gathered beside the record: {problem.strerror or problem}. Nothing was taken.",
+            where=str(folder),
+            hint="Make room on that disk, or check the rights to that folder, then import again.",
+        )
     taken.problems, taken.problem_count = tuple(source.reading.problems), source.reading.count
     taken.notes = tuple(source.reading.notes)
     return taken
@@ -90,6 +99,7 @@ def take_any(
     progress: Progress = lambda _rows: None,
 ) -> Taken:
     """As :func:`take_file`, for an XLSX workbook too, which is read as a whole (32 MiB at most)."""
+    check_file(path)
     try:
         with path.open("rb") as file:
             head = file.read(4)
@@ -122,6 +132,7 @@ def shelf_of_file(path: Path) -> tuple[Shelf, tuple[Problem, ...], int]:
 
     Raises BadInput for a file that is no table of inserts, and for a very large one that repeats its parts.
     """
+    check_file(path)
     try:
         with path.open("rb") as file:
             data = file.read(MAX_BYTES + 1)

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from typing import Any
 
 from firstpull.errors import BadInput
+from firstpull.exchange.texts import HIDDEN, TURNING
 
 LONGEST_TEXT = 4000
-# these turn the order of the letters round, so that a text reads as another one (Unicode Standard Annex 9)
-_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-
-_HIDDEN = re.compile(f"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f{''.join(sorted(_TURNING))}]")
 
 
 def check_texts(value: Any, *, where: str = "") -> None:
@@ -29,7 +25,7 @@ def check_texts(value: Any, *, where: str = "") -> None:
 
 def check_table(table: str, *, where: str) -> None:
     """The same for a whole table of CSV, whose length is limited elsewhere. Raises BadInput naming the line."""
-    found = _HIDDEN.search(table)
+    found = HIDDEN.search(table)
     if found is not None:
         line = table.count("\n", 0, found.start())
         raise BadInput(
@@ -44,5 +40,5 @@ def _check(text: str, where: str) -> None:
         raise BadInput("That text is too long.", where=where, hint=f"{LONGEST_TEXT} letters at most.")
     if text.isprintable():
         return
-    if any(sign in _TURNING or (sign not in "\n\t" and unicodedata.category(sign) == "Cc") for sign in text):
+    if any(sign in TURNING or (sign not in "\n\t" and unicodedata.category(sign) == "Cc") for sign in text):
         raise BadInput("The text has a sign that can not be printed.", where=where, hint="Type it again.")
