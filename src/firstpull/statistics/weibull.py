@@ -78,7 +78,7 @@ class Weibayes:
 
 
 def weibull_fit(failures: Sequence[float], running: Sequence[float] = (), *, confidence: float = 0.90) -> WeibullFit:
-    """Fit a Weibull life to lives that ended (``failures``) and lives still ``running``, all above 0, in one unit.
+    """Fit a Weibull life to lives that ended (``failures``) and lives still ``running``, all above 0, in their own unit.
 
     Two different failures or more, up to 100 000 lives. Limits two-sided at ``confidence`` by likelihood ratio. Raises
     BadInput: too few failures (then :func:`weibayes`), or all of them equal with nothing running beyond.
@@ -125,7 +125,7 @@ def weibayes(
 ) -> Weibayes:
     """The life that is shown when the ``shape`` is stated from earlier work, even with no failure at all.
 
-    Lives above 0 in one unit, at least one; ``shape`` 0.1 … 20; ``confidence`` one-sided. Raises BadInput.
+    Lives above 0 in their own unit, at least one; ``shape`` 0.1 … 20; ``confidence`` one-sided. Raises BadInput.
     Source: Abernethy, chapter 6 (Weibayes); tᵝ is exponential with known shape, so 2 Σ tᵝ / scaleᵝ is at most the
     χ²(confidence; 2r + 2) point (NIST/SEMATECH e-Handbook 8.4.5.1, time censored). Without failures:
     scaleᵝ = Σ tᵝ / −ln(1 − confidence), which is Abernethy's one assumed failure at 63.2 %.
@@ -154,7 +154,7 @@ def weibayes(
 
 
 def plot_points(failures: Sequence[float], running: Sequence[float] = ()) -> tuple[PlotPoint, ...]:
-    """The failures in order with their median ranks, lives in one unit above 0; a life that runs on as long as one
+    """The failures in order with their median ranks, lives in their own unit, above 0; a life that runs on as long as one
     failed counts as longer.
 
     Raises BadInput. Source: Abernethy chapter 2: rank increment (n + 1 − rank before)/(1 + lives left), the median of
