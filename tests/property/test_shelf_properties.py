@@ -116,7 +116,7 @@ JOINTS = st.none() | st.builds(
         strength=st.sampled_from(("", "8.8", "10.9")),
         torque_nm=maybe(st.floats(0.5, 20)),
         mating_thickness=maybe(LENGTHS),
-        clearance_hole=maybe(LENGTHS),
+        clearance_hole=maybe(LENGTHS.map(lambda above: Length(above.nanometres + 12_600_000))),
         washer=maybe(st.just(parse_length("1.6 mm"))),
     ),
     edges=st.builds(Edges, edge=maybe(LENGTHS), pitch=maybe(LENGTHS)),

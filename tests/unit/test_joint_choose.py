@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from firstpull.errors import BadInput
 from firstpull.jobs.answers import choice_answer
 from firstpull.mechanics.check import Check
 from firstpull.mechanics.choose import Choice, Needs, choose
@@ -185,3 +186,50 @@ def test_a_hole_that_is_not_given_is_said_with_a_usual_one() -> None:
     usual = row(chosen(joint=JointDemand()), "jack-out")
     assert (usual.demand, usual.capacity, usual.margin, usual.ok) == (6.6, 13.0, None, True)
     assert "a medium one, 6.60 mm, bears on the flange" in usual.text
+
+
+def test_a_part_s_hole_lets_the_screw_through() -> None:
+    """A hole below the screw's diameter is a slip of the pen, not a joint with much to spare."""
+    for hole, fits in (("5.9 mm", False), ("0.26 mm", False), ("6 mm", True), ("6.6 mm", True)):
+        joint = replace(LOADED, screw=replace(LOADED.screw, clearance_hole=length(hole)))
+        if fits:
+            assert chosen(joint=joint).candidates
+        else:
+            with pytest.raises(BadInput, match="does not let the M6x1 screw through") as refused:
+                chosen(joint=joint)
+            assert refused.value.where == "screw.clearance_hole"
+
+
+def test_a_sealed_joint_is_told_what_a_closed_end_leaves_open() -> None:
+    """A closed end keeps what is behind the sheet out of the thread; round the body it can still pass."""
+    closed = replace(M6, end="closed", length_free=length("23 mm"))
+    for joint in (LOADED, None):
+        assert any("under the flange" in note for note in chosen(insert=closed, joint=joint, sealed=True).notes)
+        assert not any("under the flange" in note for note in chosen(insert=closed, joint=joint).notes)
+
+
+def test_an_insert_that_may_turn_names_the_torque_up_to_which_it_does_not() -> None:
+    """Tightened with that torque the estimate holds at its worst, and with a little more it does not."""
+    joint = replace(LOADED, loads=Loads(), screw=replace(LOADED.screw, torque_nm=None))
+    slim = replace(M6, flange_diameter=length("10.5 mm"), set_allowance=length("1.6 mm"))
+    (found,) = chosen(insert=slim, joint=joint).candidates
+    assert found.strength is not None
+    assert found.strength.hole is not None
+    (note,) = [note for note in found.strength.hole.notes if "may turn it" in note]
+    said_nm = float(note.split("tighten with ")[1].split(" ")[0])
+    for torque_nm, holds in ((said_nm, True), (said_nm + 0.02, False)):
+        other = replace(joint, screw=replace(joint.screw, torque_nm=torque_nm))
+        (again,) = chosen(insert=slim, joint=other).candidates
+        (row,) = [check for check in again.checks if check.name == "torque-to-turn"]
+        assert row.margin is not None
+        assert (row.margin >= 0) is holds
+
+
+def test_a_sheet_of_unknown_strength_is_named() -> None:
+    """What is not checked says which word to change, and a load that nobody gave is not shown as zero."""
+    stack = Stack(layers=(Layer("16 ga steel", length("2 mm"), None),))
+    (found,) = chosen(stack=stack, joint=replace(LOADED, loads=Loads())).candidates
+    rows = {check.name: check for check in found.checks}
+    for name in ("pull-out", "push-out"):
+        assert "“16 ga steel” is not known: name its grade" in rows[name].text
+        assert rows[name].demand == "not given"

@@ -154,6 +154,7 @@ def test_an_answer_left_alone_keeps_its_last_digit(desk: Desk) -> None:
         ("loads", "load_factor", "140 %", "A share is from 0 to 100"),
         ("part", "mating_thickness", "0", "more than nothing"),
         ("part", "clearance_hole", "6,6,6", "can be read in more than one way"),
+        ("part", "clearance_hole", "3", "does not let the M6x1 screw through"),
         ("part", "strength", "very strong", "is not a screw class that is held"),
         ("part", "condition", "muddy", "is not a state of the threads"),
         ("place", "edge", "-2", "more than nothing"),

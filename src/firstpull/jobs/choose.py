@@ -21,6 +21,7 @@ from firstpull.mechanics.shelf import Shelf
 from firstpull.mechanics.stack import Stack, thickness
 from firstpull.mechanics.tool import Tool
 from firstpull.record.job import JobState
+from firstpull.trade.threads import thread
 from firstpull.units import LengthUnit
 
 _NEEDS = frozenset(field.name for field in fields(Needs))
@@ -57,7 +58,8 @@ def state_joint(
 ) -> JobState:
     """Put on record what is asked of the joint's strength, with the texts as ``typed``; ``needs`` that changed with it
     go in the same act. Raises BadInput for what cannot be right."""
-    check_demand(demand)
+    known = needs or needs_of(book.job(job_id))
+    check_demand(demand, thread=None if known is None else thread(known.thread, where="thread"))
     planned = [joint_event(demand, typed=typed)]
     if needs is not None:
         check_needs(needs)

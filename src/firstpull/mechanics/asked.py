@@ -57,7 +57,7 @@ def ask(
     found = thread(needs.thread, where="needs.thread")
     room, torque, case = needs.room_behind_mm, needs.tightening_torque_nm, None
     if demand is not None:
-        check_demand(demand)
+        check_demand(demand, thread=found)
         torque = demand.screw.torque_nm if demand.screw.torque_nm is not None else torque
         demand = replace(demand, screw=replace(demand.screw, torque_nm=torque))
         case = prepare(stack, demand, found, thickness_mm=size.value_mm, room_behind_mm=room, unit=unit)

@@ -145,7 +145,7 @@ def choose(
     sister = _sister_among(fitting) if sifted is None else lambda insert: sifted.sisters.get(insert.part)
     rejected = _rejected(told, sister)
     misses = tuple((reason, counts[reason]) for reason in REASONS if counts[reason])
-    return Choice(candidates, rejected, _notes(candidates, rejected, joint), fits, total, misses)
+    return Choice(candidates, rejected, _notes(candidates, rejected, joint, sealed=needs.sealed), fits, total, misses)
 
 
 def _is_shelf(inserts: Iterable[Insert] | Shelf) -> TypeIs[Shelf]:
@@ -469,10 +469,12 @@ _TIES: tuple[tuple[int, str], ...] = (
 
 
 def _notes(
-    candidates: tuple[Candidate, ...], rejected: tuple[Rejected, ...], demand: JointDemand | None
+    candidates: tuple[Candidate, ...], rejected: tuple[Rejected, ...], demand: JointDemand | None, *, sealed: bool
 ) -> tuple[str, ...]:
+    seal = ("A closed end seals the thread, not the hole: put sealant or a seal ring under the flange.",)
     if candidates and demand is None:
-        return ("Grip, thread, head, end, room and tool are checked; the strength of the joint is not.",)
+        told = "Grip, thread, head, end, room and tool are checked; the strength of the joint is not."
+        return (told, *(seal if sealed else ()))
     if candidates and demand is not None:
         loads = demand.loads
         notes = [
@@ -480,7 +482,7 @@ def _notes(
         ]
         if loads.tension is None and loads.shear is None and loads.push is None:
             notes.append("No loads are given: the tightening is checked, and what the insert bears is said.")
-        return tuple(notes)
+        return (*notes, *(seal if sealed else ()))
     if not rejected:
         return ("There are no inserts to choose from: import a catalogue first.",)
     nearest = rejected[0]

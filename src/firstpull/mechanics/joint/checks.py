@@ -126,7 +126,11 @@ def strength_of(insert: Insert, case: Case) -> Strength:
         rows.append(Row(check, "Change the thickness of washer or part, or cut a screw to length."))
     turns = next((row.check for row in rows if row.check.name == "torque-to-turn"), None)
     short = turns is not None and turns.margin is not None and turns.margin < 0
-    return Strength(tuple(rows), torque, hole_for(insert, case.stack, turns=short, unit=case.unit), screw)
+    calm_nm = _calm_nm(insert, case, shape) if short else None
+    if calm_nm is not None and calm_nm < (torque.low_nm or 0.0):
+        calm_nm = None  # it would not keep the parts together
+    hole = hole_for(insert, case.stack, turns=short, calm_nm=calm_nm, unit=case.unit)
+    return Strength(tuple(rows), torque, hole, screw)
 
 
 def compare(
@@ -325,13 +329,27 @@ def _set_rows(insert: Insert, case: Case, torque: Tightening, preload: Spread, s
     pull = None if shape is None else estimates.pull_out_n(shape, case.layers)
     push = None if shape is None else estimates.push_out_n(shape, case.layers)
     cure = "Lower the load, put a backing washer under the blind head, or share the load over more inserts."
-    rows.append(_load_row("pull-out", case.tension, insert.pull_out_n, pull, cure))
-    rows.append(_load_row("push-out", case.push, insert.push_out_n, push, "Lower the load, or take a wider flange."))
+    lack = _lack(case, shape)
+    rows.append(_load_row("pull-out", case.tension, insert.pull_out_n, pull, cure=cure, lack=lack))
+    cure = "Lower the load, or take a wider flange."
+    rows.append(_load_row("push-out", case.push, insert.push_out_n, push, cure=cure, lack=lack))
     rows.append(_turn_row(insert, case, torque, preload, shape))
     return rows
 
 
-def _load_row(name: str, load: Spread, tested_n: float | None, guess: estimates.Capacity | None, cure: str) -> Row:
+def _lack(case: Case, shape: SetShape | None) -> str:
+    """What keeps pull-out and push-out from being estimated, and what would help."""
+    if shape is None:
+        return "the insert's hole, flange, body or material is not known"
+    unknown = next((layer.material for layer in case.layers if layer.tensile_mpa is None), None)
+    if unknown is not None:
+        return f"the strength of “{unknown}” is not known: name its grade, such as DC01 or EN AW-5754"
+    return "not enough is known to estimate it"
+
+
+def _load_row(
+    name: str, load: Spread, tested_n: float | None, guess: estimates.Capacity | None, *, cure: str, lack: str
+) -> Row:
     words: tuple[str, ...] = ()
     if tested_n is not None:
         offer, source, estimate = from_least(tested_n, TESTED_SD), "tested: catalogue", False
@@ -341,8 +359,9 @@ def _load_row(name: str, load: Spread, tested_n: float | None, guess: estimates.
         source, estimate, what = "closed form, elementary shear and bearing", True, guess.weakest
         words = ("blind head as body + set allowance", "relative standard deviation 0.2")
     else:
-        text = f"{name.capitalize()} is not checked: no tested value, and not enough is known to estimate it."
-        return Row(Check(name, round(load.high, 6), "not known", None, "N", True, text), "")
+        text = f"{name.capitalize()} is not checked: no tested value, and {lack}."
+        asked = round(load.high, 6) if load.high else "not given"
+        return Row(Check(name, asked, "not known", None, "N", True, text), "")
     if load.high == 0:
         text = f"No load is given; it bears {offer.low / 1000:.2f} kN at least ({what})."
         return Row(
@@ -366,11 +385,7 @@ def _turn_row(insert: Insert, case: Case, torque: Tightening, preload: Spread, s
     if shape is None or not case.layers:
         text = "Torque-to-turn is not checked: no tested value, and not enough is known to estimate it."
         return Row(Check(name, torque.torque_nm, "not known", None, "N·m", True, text), "")
-    across = insert.hole_diameter.mm if insert.body == "hexagonal" and insert.hole_diameter is not None else None
-    sheet = case.layers[-1]
-    mean = estimates.torque_to_turn_nm(
-        shape, setting_load_n=insert.setting_load_n, preload_n=preload.mean, hexagon_mm=across, sheet=sheet
-    )
+    mean = _turning_nm(insert, case, shape, preload_n=preload.mean)
     offer = Spread(mean, TURNING_SD * mean)
     text = f"Tightened with {torque.torque_nm:.3g} N·m; by friction it turns at about {mean:.3g} N·m."
     words = ("friction 0.2 under flange and blind head", "0.3 of the setting load left as clamp", "the part bears on the flange", "relative standard deviation 0.3")  # fmt: skip
@@ -378,6 +393,31 @@ def _turn_row(insert: Insert, case: Case, torque: Tightening, preload: Spread, s
         name, demand, offer, unit="N·m", text=text, source="closed form, friction", estimate=True, assumptions=words
     )
     return Row(check, "Tighten less, notch the hole, or take a hexagonal body.")
+
+
+def _turning_nm(insert: Insert, case: Case, shape: SetShape, *, preload_n: float) -> float:
+    across = insert.hole_diameter.mm if insert.body == "hexagonal" and insert.hole_diameter is not None else None
+    return estimates.torque_to_turn_nm(
+        shape,
+        setting_load_n=insert.setting_load_n,
+        preload_n=preload_n,
+        hexagon_mm=across,
+        sheet=case.layers[-1],
+    )
+
+
+def _calm_nm(insert: Insert, case: Case, shape: SetShape | None) -> float | None:
+    """The torque up to which the estimate of the turning torque holds at its worst too, N·m; ``None`` when there is none.
+
+    The clamp of the screw holds the insert as well, so the turning torque grows with the torque T, as a + b T; at its
+    worst it is (1 − 2 · 0.3) of that.
+    """
+    if insert.torque_to_turn_nm is not None or shape is None or not case.layers:
+        return None
+    share = 1 - 2 * TURNING_SD
+    fixed = share * _turning_nm(insert, case, shape, preload_n=0.0)
+    slope = share * _turning_nm(insert, case, shape, preload_n=case.data.preload(1.0).mean) - fixed
+    return fixed / (1 - slope) if fixed > 0 and slope < 1 else None
 
 
 def _sheet_rows(insert: Insert, case: Case, shape: SetShape | None) -> list[Row]:

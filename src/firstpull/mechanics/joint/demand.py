@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from firstpull.errors import BadInput
 from firstpull.mechanics import fields as field_readers
 from firstpull.units import Length
+
+if TYPE_CHECKING:
+    from firstpull.trade.threads import Thread
 
 USUAL_LOAD_FACTOR = 0.3
 
@@ -70,8 +74,9 @@ class JointDemand:
     load_ceiling_n: float | None = None
 
 
-def check_demand(demand: JointDemand) -> None:
-    """Raises BadInput naming the value that cannot be right."""
+def check_demand(demand: JointDemand, *, thread: Thread | None = None) -> None:
+    """Raises BadInput naming the value that cannot be right; with the screw's ``thread`` also a hole that it does not
+    go through."""
     from firstpull.trade.screws import nut_factor, property_class
 
     for name in ("tension", "shear", "push"):
@@ -82,6 +87,7 @@ def check_demand(demand: JointDemand) -> None:
                 raise BadInput("The lowest load is above the highest.", where=f"loads.{name}", hint="Swap them.")
     _share(demand.loads.load_factor, "loads.load_factor", zero=True)
     screw = demand.screw
+    _goes_through(screw.clearance_hole, thread)
     if screw.strength:
         property_class(screw.strength, where="screw.class")
     nut_factor(screw.condition, where="screw.condition")
@@ -100,6 +106,17 @@ def check_demand(demand: JointDemand) -> None:
         field_readers.length(screw.washer, "screw.washer", zero=True)
     if demand.load_ceiling_n is not None:
         field_readers.positive(demand.load_ceiling_n, "stack.load_ceiling")
+
+
+def _goes_through(hole: Length | None, thread: Thread | None) -> None:
+    if hole is None or thread is None or hole.mm >= thread.major_mm:
+        return
+    size = f"{thread.major_mm:g} mm" if thread.system == "metric" else f"{thread.major_mm / 25.4:.4f} in"
+    raise BadInput(
+        f"A hole of {hole.typed} does not let the {thread.designation} screw through.",
+        where="screw.clearance_hole",
+        hint=f"Give the hole of the part that is screwed on: more than {size}.",
+    )
 
 
 def _share(value: float, place: str, *, zero: bool) -> None:

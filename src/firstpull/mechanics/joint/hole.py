@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -44,10 +45,13 @@ class Hole:
     source: str
 
 
-def hole_for(insert: Insert, stack: Stack, *, turns: bool, unit: LengthUnit = "mm") -> Hole | None:
+def hole_for(
+    insert: Insert, stack: Stack, *, turns: bool, calm_nm: float | None = None, unit: LengthUnit = "mm"
+) -> Hole | None:
     """The hole for ``insert`` in ``stack``; ``None`` when its hole is not known.
 
-    ``turns`` says that the torque-to-turn falls short, so that a notch or hexagon is wanted. The upper limit is the
+    ``turns`` says that the torque-to-turn falls short, so that a notch or hexagon is wanted, or no more torque than
+    ``calm_nm`` (N·m, ``None`` = none helps). The upper limit is the
     catalogue's; without one, 0.1 mm above the least (an assumption, said in the notes). Drills: the nearest held ones
     to the least hole, ISO 235 and ASME B94.11M sizes in mm. A drill cuts a little over its size (common practice), so
     take the smallest that fits.
@@ -64,7 +68,7 @@ def hole_for(insert: Insert, stack: Stack, *, turns: bool, unit: LengthUnit = "m
     notes = []
     if not known:
         notes.append("The catalogue gives no tolerance: +0.1 mm is assumed.")
-    notes += _notes(insert, hexagon=hexagon, turns=turns)
+    notes += _notes(insert, hexagon=hexagon, turns=turns, calm_nm=calm_nm)
     if coat > 0:
         notes.append(
             f"The coating makes a hole drilled before it {show_mm(2 * coat, unit)} {unit} smaller: gauge the hole after coating."
@@ -82,12 +86,16 @@ def hole_for(insert: Insert, stack: Stack, *, turns: bool, unit: LengthUnit = "m
     )
 
 
-def _notes(insert: Insert, *, hexagon: bool, turns: bool) -> list[str]:
+def _notes(insert: Insert, *, hexagon: bool, turns: bool, calm_nm: float | None) -> list[str]:
     notes = ["Drill or punch square to the sheet, then deburr both sides: a burr leaves a gap under the flange."]
     if hexagon:
         notes.append("Punch the hexagon; corners as sharp as the punch makes them, free of cracks.")
     elif turns:
-        notes.append("The screw's torque may turn it: notch the hole for a keyed body, or take a hexagonal body.")
+        # the last place is cut, not rounded: what is said holds
+        less = "" if calm_nm is None else f"tighten with {math.floor(100 * calm_nm) / 100:.2f} N·m or less, "
+        notes.append(
+            f"The screw's torque may turn it: {less}notch the hole for a keyed body, or take a hexagonal body."
+        )
     if insert.body == "knurled":
         notes.append("A knurl wants the hole at the small end of its tolerance.")
     if insert.head == "countersunk":
