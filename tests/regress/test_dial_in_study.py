@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib.util
-import random
 import sys
 from pathlib import Path
 from types import ModuleType
@@ -27,7 +26,7 @@ def study() -> ModuleType:
 
 def outcomes(study: ModuleType, name: str, *, seeds: range) -> list[Any]:
     bench = next(bench for bench in study.BENCHES if bench.name == name)
-    return [study.by_adviser(study.Tool(bench, random.Random(f"{name}/{seed}")), confidence=0.99) for seed in seeds]
+    return [study.by_adviser(study.new_tool(bench, seed), confidence=0.99) for seed in seeds]
 
 
 @pytest.mark.parametrize(("name", "most_inserts"), [("ordinary", 5.0), ("lengths measured", 3.6)])

@@ -194,9 +194,17 @@ def test_two_pulls_that_stopped_early_are_refused() -> None:
 
 
 def test_readings_that_make_no_sense_are_refused() -> None:
-    """A gauge in the wrong unit on every pull is a matter of the gauge."""
-    history = [*SETTLED, *[pull(0.44, 0.44, 0.44, 0.44)] * 4]
+    """Readings of no possible length on every pull are a matter of the gauge."""
+    history = [*SETTLED, *[pull(3.1, 2.2, 40.5, 1.7)] * 4]
     assert ask(history)["reason"] == "inconsistent_data"
+
+
+def test_a_gauge_left_in_inch_is_used_and_named() -> None:
+    """Readings that are only possible in the other unit count, converted, and every one is named as suspect."""
+    answer = ask([*SETTLED, *[pull(0.441, 0.441)] * 4])
+    assert answer["action"] == "release"
+    assert answer["estimate"] == pytest.approx(11.2, abs=0.02)
+    assert answer["suspect_readings"] == [[number, reading] for number in range(4) for reading in range(2)]
 
 
 def test_the_inserts_run_out() -> None:

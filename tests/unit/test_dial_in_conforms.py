@@ -70,7 +70,7 @@ CASES: dict[str, tuple[list[Event], dict[str, Any]]] = {
         [*SETTLED, *[pull(10.9 + 0.15 * place, 10.9 + 0.15 * place) for place in range(4)]],
         {"max_pulls": 4, "confidence": 0.999},
     ),
-    "inconsistent_data": ([*SETTLED, *[pull(0.44, 0.44, 0.44, 0.44)] * 4], {}),
+    "inconsistent_data": ([*SETTLED, *[pull(3.1, 2.2, 40.5, 1.7)] * 4], {}),
 }
 
 

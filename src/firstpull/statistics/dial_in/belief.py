@@ -20,8 +20,11 @@ from firstpull.statistics.dial_in.mixture import (
     STALL,
     Floats,
     Mixture,
+    limit_beyond,
+    limit_middle,
+    limit_vague,
 )
-from firstpull.statistics.dial_in.replay import State, played, reading_row
+from firstpull.statistics.dial_in.replay import MISCOUNT_SHARE, State, played, reading_row, turn_doubt_turns
 from firstpull.statistics.dial_in.request import Job, Where
 
 CEILING_RISK = 0.001
@@ -51,11 +54,13 @@ class Outlook:
 
 @dataclass(frozen=True, slots=True)
 class Faults:
-    """Probability of each reason why no knob position can be inside, and what was judged misread or bad."""
+    """Probability of each reason why no knob position can be inside, that the knob is without effect where it stands,
+    and what was judged misread or bad."""
 
     unreachable_max: float
     unreachable_min: float
     stalled: float
+    unmoved: float
     misread: Floats
     bad: Floats
 
@@ -73,7 +78,7 @@ def belief_now(mixture: Mixture, job: Job) -> Belief:
     """The belief about the present knob position."""
     mean, variance = mixture.value(truth_row(job))
     weight = mixture.weights()
-    at_limit, limit_variance = mixture.value(truth_row(job, limited=True))
+    at_limit, limit_variance = limit_middle(mixture, truth_row(job, limited=True))
     acts = _limit_acts(mixture, mean, limit=at_limit)
     centre = np.where(acts, at_limit, mean)
     spread = np.where(acts, limit_variance, variance)
@@ -89,7 +94,7 @@ def middles_mm(mixture: Mixture, job: Job) -> tuple[float, ...]:
     """Weighted medians of the mean set length, unmoved by a few far-off explanations, mm: over all components, and
     over those alone in which turning further can still help."""
     mean, _ = mixture.value(truth_row(job))
-    limit, _ = mixture.value(truth_row(job, limited=True))
+    limit, _ = limit_middle(mixture, truth_row(job, limited=True))
     kind = mixture.kind
     too_long = np.isin(kind, (FLOOR, STALL)) & (limit > job.high_mm)
     hopeless = too_long | ((kind == CEILING) & (limit < job.low_mm)) | (kind == DEAD)
@@ -106,10 +111,17 @@ def middles_mm(mixture: Mixture, job: Job) -> tuple[float, ...]:
 def outlook(mixture: Mixture, moves: tuple[float, ...], *, job: Job) -> Outlook:
     """What these knob steps (turns, + towards more stroke), one after the other, would bring."""
     effective, riskiest = _effective(mixture, moves)
+    doubt = len(moves) * (job.lead_mm * turn_doubt_turns(job)) ** 2
     mean, variance = _after(mixture, effective, job=job, row=truth_row(job))
     weight = mixture.weights()
-    inside = float(weight @ _inside(mixture, job, mean=mean, variance=variance))
-    limit, _ = mixture.value(truth_row(job, limited=True))
+    inside = float(weight @ _inside(mixture, job, mean=mean, variance=variance + doubt))
+    if job.step_turns is not None:
+        slips = len(moves) * MISCOUNT_SHARE
+        inside *= 1.0 - 2.0 * slips
+        for slip in (-job.step_turns, job.step_turns):
+            off, spread = _after(mixture, effective + slip, job=job, row=truth_row(job))
+            inside += slips * float(weight @ _inside(mixture, job, mean=off, variance=spread + doubt))
+    limit, _ = limit_middle(mixture, truth_row(job, limited=True))
     centre = np.where(_limit_acts(mixture, mean, limit=limit), limit, mean)
     return Outlook(inside, _ceiling_risk(mixture, riskiest, job=job), float(weight @ centre))
 
@@ -146,10 +158,9 @@ def _ceiling_risk(mixture: Mixture, effective: Floats, *, job: Job) -> float:
         mean, variance = _after(mixture, effective, job=job, row=row)
         limit_row = row.copy()
         limit_row[SETTING], limit_row[LIMIT] = 0.0, 1.0
-        limit, limit_variance = mixture.value(limit_row)
         below = ndtr((job.ceiling_mm - mean) / np.sqrt(variance))
         held = (mixture.kind == FLOOR) | ((mixture.kind == STALL) & (row[SHIFT] == 1.0))
-        below *= np.where(held, ndtr((job.ceiling_mm - limit) / np.sqrt(limit_variance)), 1.0)
+        below *= np.where(held, 1.0 - limit_beyond(mixture, limit_row, value_mm=job.ceiling_mm), 1.0)
         risk = max(risk, float(weight @ below))
     return risk
 
@@ -167,13 +178,12 @@ def _inside(mixture: Mixture, job: Job, *, mean: Floats, variance: Floats) -> Fl
     sd = np.sqrt(variance)
     below_high = ndtr((job.high_mm - mean) / sd)
     below_low = ndtr((job.low_mm - mean) / sd)
-    limit, limit_variance = mixture.value(truth_row(job, limited=True))
-    limit_sd = np.sqrt(limit_variance)
-    limit_high = ndtr((job.high_mm - limit) / limit_sd)
-    limit_low = ndtr((job.low_mm - limit) / limit_sd)
+    row = truth_row(job, limited=True)
+    beyond_high = limit_beyond(mixture, row, value_mm=job.high_mm)
+    beyond_low = limit_beyond(mixture, row, value_mm=job.low_mm)
     plain = below_high - below_low
-    floor = below_high * limit_high - below_low * limit_low
-    ceiling = (1.0 - below_low) * (1.0 - limit_low) - (1.0 - below_high) * (1.0 - limit_high)
+    floor = below_high * (1.0 - beyond_high) - below_low * (1.0 - beyond_low)
+    ceiling = (1.0 - below_low) * (1.0 - beyond_low) - (1.0 - below_high) * (1.0 - beyond_high)
     kind = mixture.kind
     floored = (kind == FLOOR) | ((kind == STALL) & (job.shift is not None))
     return np.where(floored, floor, np.where(kind == CEILING, ceiling, plain))
@@ -183,15 +193,16 @@ def faults(state: State, job: Job) -> Faults:
     """Probabilities of what may be wrong."""
     mixture = state.mixture
     weight = mixture.weights()
-    limit, variance = mixture.value(truth_row(job, limited=True))
-    sd = np.sqrt(variance)
-    too_long = ndtr((limit - job.high_mm) / sd)
-    too_short = ndtr((job.low_mm - limit) / sd)
+    row = truth_row(job, limited=True)
+    too_long = limit_beyond(mixture, row, value_mm=job.high_mm)
+    too_short = limit_beyond(mixture, row, value_mm=job.low_mm)
     mean, spread = mixture.value(truth_row(job))
     plain_outside = 1.0 - (ndtr((job.high_mm - mean) / np.sqrt(spread)) - ndtr((job.low_mm - mean) / np.sqrt(spread)))
     kind = mixture.kind
     stalled = np.where(kind == STALL, too_long, 0.0) + np.where(kind == DEAD, plain_outside, 0.0)
+    acts = _limit_acts(mixture, mean, limit=limit_middle(mixture, row)[0]) & ~limit_vague(mixture)
     return Faults(
+        unmoved=float(weight @ (acts | (kind == DEAD))),
         unreachable_max=float(weight @ np.where(kind == FLOOR, too_long, 0.0)),
         unreachable_min=float(weight @ np.where(kind == CEILING, too_short, 0.0)),
         stalled=float(weight @ stalled),
@@ -213,7 +224,7 @@ def next_reading(state: State, job: Job, *, where: Where, moves: tuple[float, ..
     row = reading_row(where=where, cold_cycles=cold_cycles, length_known=False)
     at_limit = reading_row(where=where, cold_cycles=cold_cycles, length_known=False, limited=True)
     mean, variance = _after(mixture, effective, job=job, row=row)
-    limit, limit_variance = mixture.value(at_limit)
+    limit, limit_variance = limit_middle(mixture, at_limit)
     acts = _limit_acts(mixture, mean, limit=limit)
     if where == "air":
         acts = acts & (mixture.kind != STALL)

@@ -5,9 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from firstpull.statistics.dial_in.belief import Belief, Faults, belief_now, faults, next_reading, truth_row
+import numpy as np
+
+from firstpull.statistics.dial_in.belief import (
+    CEILING_RISK,
+    Belief,
+    Faults,
+    belief_now,
+    faults,
+    next_reading,
+    truth_row,
+)
 from firstpull.statistics.dial_in.mixture import SHIFT
-from firstpull.statistics.dial_in.moves import Move, best_move, click_chances, take_up_move
+from firstpull.statistics.dial_in.moves import Move, best_move, click_chances, further_move, take_up_move
+from firstpull.statistics.dial_in.readings import GROSS_MM, in_job_unit
 from firstpull.statistics.dial_in.replay import State
 from firstpull.statistics.dial_in.request import Job, Pull, Where
 
@@ -31,6 +42,12 @@ _TURNS_BETWEEN_PULLS = 4
 _SURE = 0.95
 _SUSPECT = 0.5
 _LEAST_GAIN = 0.02
+_NEAR = 1.0
+_COARSE = 0.6
+_CLOSER = 0.15
+_WORTH_READING = 0.02
+_CONFIRMS = 1.0
+_UNMOVED = 0.35
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,18 +139,28 @@ def _reply(
 
 def _suspects(view: _View) -> tuple[tuple[tuple[int, int], ...], tuple[int, ...]]:
     slots = view.state.reading_slots
-    readings = tuple(slots[i] for i, p in enumerate(view.faults.misread) if p > _SUSPECT)
+    doubted = {slots[i] for i, p in enumerate(view.faults.misread) if p > _SUSPECT}
+    readings = tuple(slot for slot in slots if slot in doubted and _far_off(view, slot, doubted=doubted))
     pulls = tuple(i for i, p in enumerate(view.faults.bad) if p > _SUSPECT)
     return readings, pulls
+
+
+def _far_off(view: _View, slot: tuple[int, int], *, doubted: set[tuple[int, int]]) -> bool:
+    """Whether a doubted reading is too far from the good ones of its insert for the scatter of the gauge."""
+    number, reading = slot
+    values = view.state.pulls[number].readings_mm
+    good = [value for place, value in enumerate(values) if (number, place) not in doubted]
+    return not good or abs(values[reading] - float(np.mean(good))) > 0.8 * GROSS_MM
 
 
 def _accepted(state: State, job: Job) -> list[bool]:
     """Per pull: counted, with at least one reading that is held good and not a bad pull."""
     found = faults(state, job)
     good = [False] * len(state.pulls)
-    for slot, p in zip(state.reading_slots, found.misread, strict=True):
-        pull = state.pulls[slot[0]]
-        good[slot[0]] |= p <= _SUSPECT and found.bad[slot[0]] <= _SUSPECT and not pull.struck_out
+    for (number, reading), p in zip(state.reading_slots, found.misread, strict=True):
+        pull = state.pulls[number]
+        usable = p <= _SUSPECT or bool(in_job_unit(pull.readings_mm, job)[1][reading])
+        good[number] |= usable and found.bad[number] <= _SUSPECT and not pull.struck_out
     return good
 
 
@@ -154,19 +181,34 @@ def _read_again(view: _View) -> Decision | None:
     if count == 1:
         if doubts[0] > _SUSPECT:
             return _reply(view, "remeasure", cause="unlikely")
-        worth = doubts[0] > 0.004 or bad > 0.05 or view.job.caliper_sd_mm > 0.6 * view.job.process_sd_mm
+        worth = doubts[0] > 0.004 or bad > 0.05
         if worth and not (view.belief.p_inside >= view.job.confidence and doubts[0] <= 0.004):
             return _reply(view, "remeasure", cause="confirm")
         return None
-    if min(doubts) > _SUSPECT or any(0.05 < p < 0.95 for p in doubts):
+    values, slipped = in_job_unit(last.readings_mm, view.job)
+    if slipped.any() and float(np.ptp(values[slipped])) <= GROSS_MM / 2.0 and slipped.sum() >= 2:
+        return None
+    split = count == 2 and float(np.ptp(values)) > 0.6 * GROSS_MM
+    if split or min(doubts) > _SUSPECT or any(0.05 < p < 0.95 for p in doubts):
         return _reply(view, "remeasure", cause="disagree")
     return None
+
+
+def _sharpens(view: _View) -> bool:
+    """Whether one more reading narrows what this insert says enough to be worth the trouble."""
+    job, last = view.job, view.state.last_event
+    if not isinstance(last, Pull) or last.struck_out or not 1 <= len(last.readings_mm) <= 2:
+        return False
+    count, measured = len(last.readings_mm), last.length_before_mm is not None
+    caliper = job.caliper_sd_mm**2
+    rest = job.process_sd_mm**2 + (caliper if measured else job.insert_sd_mm**2)
+    return caliper / count - caliper / (count + 1) > _WORTH_READING * (rest + caliper / count)
 
 
 def _release(view: _View) -> Decision | None:
     state, job = view.state, view.job
     accepted = _accepted(state, job)
-    if view.belief.p_inside < job.confidence or not any(accepted):
+    if view.belief.p_inside < job.confidence or not any(accepted) or not _confirmed(state, job):
         return None
     if job.shift is not None and job.shift.sd_mm > job.tolerance_mm / 4.0:
         in_stack = any(good and pull.where == "stack" for good, pull in zip(accepted, state.pulls, strict=True))
@@ -175,12 +217,20 @@ def _release(view: _View) -> Decision | None:
     return _reply(view, "release", cause="inside", confidence=view.belief.p_inside)
 
 
+def _confirmed(state: State, job: Job, *, further_turns: float = 0.0) -> bool:
+    """Whether the last pull was near enough to speak for the knob position, should it be turned that much further."""
+    moved_mm = abs(state.moved_turns + further_turns) * job.lead_mm
+    return moved_mm <= _CONFIRMS * (job.high_mm - job.low_mm)
+
+
 def _refusal_for_data(view: _View) -> Decision | None:
     bad = sorted((float(p) for p in view.faults.bad), reverse=True)
     if len(bad) >= 2 and bad[1] > 0.8:
         return _refuse(view, "incomplete_cycle", confidence=bad[0] * bad[1])
     unreadable: dict[int, float] = {}
     for slot, p in zip(view.state.reading_slots, view.faults.misread, strict=True):
+        if in_job_unit(view.state.pulls[slot[0]].readings_mm, view.job)[1].any():
+            continue
         unreadable[slot[0]] = min(unreadable.get(slot[0], 1.0), float(p))
     lost = [p for p in unreadable.values() if p > 0.8]
     if len(lost) >= 3 and len(lost) > 0.4 * len(unreadable):
@@ -216,6 +266,11 @@ def _turn(view: _View) -> Decision | None:
     move = best_move(state, job)
     if state.inserts_used >= job.max_pulls and (move is None or move.outlook.p_inside < job.confidence):
         return None
+    if _sharpens(view) and not (move is not None and move.outlook.p_inside >= job.confidence):
+        return _reply(view, "remeasure", cause="confirm")
+    proof = _proving_move(view) if state.turns_since_pull == 0 and state.inserts_used < job.max_pulls else None
+    if proof is not None:
+        return _order(view, proof)
     pending = state.knob.last_direction < 0 and not state.knob.settled(job)
     if move is not None and (_worth_turning(view, move) or (pending and len(move.steps) == 1)):
         return _order(view, move)
@@ -226,12 +281,26 @@ def _turn(view: _View) -> Decision | None:
     return None
 
 
+def _proving_move(view: _View) -> Move | None:
+    """Where the knob may have lost its effect: a plain further move, so that the next pull decides. It costs no more
+    inserts than pulling again where the knob is, because the way of the knob is known."""
+    if view.faults.unmoved < _UNMOVED:
+        return None
+    move = further_move(view.state, view.job, more=view.belief.mean_mm > view.job.aim_mm)
+    return move if move.outlook.ceiling_risk <= CEILING_RISK else None
+
+
 def _worth_turning(view: _View, move: Move) -> bool:
     here, there = view.belief.p_inside, move.outlook.p_inside
     goal = view.job.confidence
     if there >= goal > here and there - here > 0.002:
         return True
     gain = _LEAST_GAIN * len(move.steps)
+    half = 0.5 * (view.job.high_mm - view.job.low_mm)
+    off = abs(view.belief.mean_mm - view.job.aim_mm)
+    if here >= 0.2 and off <= _NEAR * half:
+        step_mm = (view.job.step_turns or 0.0) * view.job.lead_mm
+        return step_mm > _COARSE * half and abs(move.outlook.mean_mm - view.job.aim_mm) < off - _CLOSER * half
     if here < 0.2:
         nearer = abs(view.belief.mean_mm - view.job.aim_mm) - abs(move.outlook.mean_mm - view.job.aim_mm)
         return nearer > max(0.5 * view.belief.sd_mm, 0.25 * view.job.tolerance_mm)
@@ -241,7 +310,8 @@ def _worth_turning(view: _View, move: Move) -> bool:
 def _order(view: _View, move: Move, *, cause: str = "") -> Decision:
     final = len(move.steps) == 1
     kind = cause or ("more" if move.first > 0 else "less") if final else "back_off"
-    return _reply(view, "turn", cause=kind, steps=move.steps, dry_cycles=DRY_CYCLES if final else 0)
+    done = move.outlook.p_inside >= view.job.confidence and _confirmed(view.state, view.job, further_turns=move.first)
+    return _reply(view, "turn", cause=kind, steps=move.steps, dry_cycles=DRY_CYCLES if final and not done else 0)
 
 
 def _used_up(view: _View) -> Decision | None:

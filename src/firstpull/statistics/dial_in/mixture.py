@@ -25,6 +25,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from firstpull.statistics.dial_in.request import Gaussian, Job
 
@@ -39,8 +40,8 @@ PLAIN, SURPRISE, FLOOR, CEILING, DEAD, STALL, DRIFTING = range(7)
 """Kinds of component: as stated; stated too sure; stroke limited above; stroke limited below; knob without effect;
 force runs out in the stack; drifts more than a sound tool."""
 
-_SHARE = {PLAIN: 0.82, DRIFTING: 0.04, SURPRISE: 0.04, FLOOR: 0.06, CEILING: 0.04, DEAD: 0.003, STALL: 0.05}
-_PROCESS_FACTORS = ((0.7, 0.25), (1.0, 0.45), (1.5, 0.22), (2.4, 0.08))
+_SHARE = {PLAIN: 0.89, DRIFTING: 0.04, SURPRISE: 0.015, FLOOR: 0.03, CEILING: 0.02, DEAD: 0.003, STALL: 0.05}
+_PROCESS_FACTORS = ((0.75, 0.27), (1.0, 0.44), (1.35, 0.23), (2.2, 0.06))
 _INSERT_FACTORS = ((0.87, 0.5), (1.13, 0.5))
 _BACKLASH_SHARES = ((0.0, 0.15), (0.3, 0.3), (0.65, 0.3), (1.0, 0.25))
 _KNOWN_BACKLASH = ((0.7, 0.25), (1.0, 0.5), (1.3, 0.25))
@@ -60,7 +61,8 @@ _LEAST_LOG_WEIGHT = -15.0
 @dataclass(frozen=True, slots=True)
 class Mixture:
     """Components along the first axis. ``misread`` and ``bad`` remember what each component holds of each reading
-    and each pull."""
+    and each pull. ``bound``: the limit of the stroke is known to lie below (CEILING: above) this SETTING, mm, because
+    a pull there was not limited."""
 
     log_weight: Floats
     mean: Floats
@@ -70,6 +72,7 @@ class Mixture:
     process_sd: Floats
     insert_sd: Floats
     kind: Whole
+    bound: Floats
     misread: Bools
     bad: Bools
 
@@ -90,6 +93,44 @@ class Mixture:
 
 
 _NAMES = tuple(Mixture.__dataclass_fields__)
+
+
+def limit_side(mixture: Mixture) -> Floats:
+    """+1 where the limit holds sets long, −1 where it holds them short."""
+    return np.where(mixture.kind == CEILING, -1.0, 1.0)
+
+
+def limit_vague(mixture: Mixture) -> Bools:
+    """Where no limited pull has shown the limit yet, so that only ``bound`` narrows it."""
+    return np.asarray(mixture.cov[:, LIMIT, LIMIT] > (0.5 * LIMIT_SD_MM) ** 2)
+
+
+def limit_beyond(mixture: Mixture, row: Floats, *, value_mm: float) -> Floats:
+    """P(the set length at the limit is on the far side of ``value_mm``: above it, CEILING: below it).
+
+    ``row`` is the combination with LIMIT in the place of SETTING. A vague limit is a normal one cut at ``bound``.
+    """
+    side = limit_side(mixture)
+    mean, variance = mixture.value(row)
+    plain = ndtr(side * (mean - value_mm) / np.sqrt(variance))
+    vague = limit_vague(mixture)
+    if not vague.any():
+        return np.asarray(plain)
+    centre, sd = mixture.mean[:, LIMIT], np.sqrt(np.maximum(mixture.cov[:, LIMIT, LIMIT], 1e-12))
+    whole = ndtr(np.clip(side * (mixture.bound - centre) / sd, -8.0, 40.0))
+    part = ndtr(np.clip(side * (value_mm - (mean - centre) - centre) / sd, -40.0, 40.0))
+    return np.where(vague, np.clip(1.0 - part / whole, 0.0, 1.0), plain)
+
+
+def limit_middle(mixture: Mixture, row: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance of the set length at the limit, a vague one cut at ``bound``."""
+    mean, variance = mixture.value(row)
+    vague = limit_vague(mixture)
+    side, sd = limit_side(mixture), np.sqrt(np.maximum(mixture.cov[:, LIMIT, LIMIT], 1e-12))
+    alpha = np.clip(side * (mixture.bound - mixture.mean[:, LIMIT]) / sd, -8.0, 40.0)
+    mills = np.exp(-0.5 * alpha**2) / np.sqrt(2.0 * np.pi) / ndtr(alpha)
+    cut = np.maximum(variance - sd**2 * np.clip(mills * (mills + alpha), 0.0, 0.9999), 1e-12)
+    return np.where(vague, mean - side * sd * mills, mean), np.where(vague, cut, variance)
 
 
 def joined(parts: list[Mixture]) -> Mixture:
@@ -119,8 +160,16 @@ def observed(mixture: Mixture, row: Floats, *, value: float, noise_variance: Flo
     return replace(mixture, mean=mean, cov=cov), log_likelihood
 
 
-def prior(job: Job, *, readings: int, pulls: int, stack: bool) -> Mixture:
-    """The belief before anything was done, with room to remember ``readings`` readings and ``pulls`` pulls."""
+def with_room(mixture: Mixture, *, readings: int) -> Mixture:
+    """The mixture with room to remember one more pull and its readings."""
+    count = mixture.log_weight.size
+    misread = np.hstack([mixture.misread, np.zeros((count, readings), dtype=np.bool_)])
+    bad = np.hstack([mixture.bad, np.zeros((count, 1), dtype=np.bool_)])
+    return replace(mixture, misread=misread, bad=bad)
+
+
+def prior(job: Job, *, stack: bool) -> Mixture:
+    """The belief before anything was done."""
     kinds = [PLAIN, DRIFTING, SURPRISE, FLOOR, CEILING, DEAD] + ([STALL] if stack else [])
     rows = list(product(kinds, _backlashes(job), _PROCESS_FACTORS, _INSERT_FACTORS))
     count = len(rows)
@@ -138,8 +187,9 @@ def prior(job: Job, *, readings: int, pulls: int, stack: bool) -> Mixture:
         process_sd=process * np.array([row[2][0] for row in rows]),
         insert_sd=insert_sd,
         kind=kind,
-        misread=np.zeros((count, readings), dtype=np.bool_),
-        bad=np.zeros((count, pulls), dtype=np.bool_),
+        bound=np.where(kind == CEILING, -np.inf, np.inf),
+        misread=np.zeros((count, 0), dtype=np.bool_),
+        bad=np.zeros((count, 0), dtype=np.bool_),
     )
     return pruned(_with_lot_lengths(mixture, job))
 

@@ -52,6 +52,17 @@ def take_up_move(state: State, job: Job) -> Move | None:
     return around if around.outlook.ceiling_risk <= CEILING_RISK else None
 
 
+def further_move(state: State, job: Job, *, more: bool) -> Move:
+    """A move that a knob with effect could not hide: half as far again as the sets are off, at least three times the
+    play."""
+    reach = take_up_turns(job)
+    step = job.step_turns or _FREE_KNOB_STEP_TURNS
+    off = abs(belief_now(state.mixture, job).mean_mm - job.aim_mm) / (job.lead_mm * mean_ratio(state))
+    turns = math.ceil(min(max(1.5 * off, 3.0 * reach), 20.0) / step) * step
+    steps = (round(turns, 9),) if more else (round(-turns - reach, 9), round(reach, 9))
+    return Move(steps, outlook(state.mixture, steps, job=job))
+
+
 def take_up_turns(job: Job) -> float:
     """Least forward step that takes up all play the tool may have, turns, on the knob's own steps."""
     step = job.step_turns or _FREE_KNOB_STEP_TURNS

@@ -6,8 +6,9 @@ e = D + u' − u; the mean set length then falls by lead · ratio · e.
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from dataclasses import dataclass, replace
-from itertools import product
+from threading import Lock
 
 import numpy as np
 from scipy.special import log_ndtr
@@ -27,23 +28,22 @@ from firstpull.statistics.dial_in.mixture import (
     Floats,
     Mixture,
     joined,
+    limit_side,
+    limit_vague,
     observed,
     prior,
+    with_room,
 )
+from firstpull.statistics.dial_in.readings import ways_to_read
 from firstpull.statistics.dial_in.request import Event, Job, Pull, Reconnect, Request, Turn, Where
 
-MISREAD_SHARE = 0.02
 BAD_PULL_SHARE = 0.01
 MISCOUNT_SHARE = 0.01
 COLD_LEFT_PER_CYCLE = 0.25
-GROSS_MM = 0.19
-_MISREAD_SPREAD_MM = 1.5
 _BAD_PULL_MM = (0.7, 0.6)
 _TURN_SD_TURNS = 0.015
 _CLICK_SD_TURNS = 0.003
 _WANDER_SHARE = 0.03
-_MANY_READINGS = 6
-_LEAST_SET, _LARGEST_SET = 0.4, 1.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +70,8 @@ class Knob:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """The belief after the whole history, with the counts that decisions need."""
+    """The belief after the whole history, with the counts that decisions need. ``moved_turns``: net knob move since the
+    last pull that counts."""
 
     mixture: Mixture
     knob: Knob
@@ -78,36 +79,76 @@ class State:
     reading_slots: tuple[tuple[int, int], ...] = ()
     inserts_used: int = 0
     turns_since_pull: int = 0
+    moved_turns: float = 0.0
     last_event: Event | None = None
 
 
+_REMEMBERED = 12
+_memory: OrderedDict[tuple[Job, bool, tuple[Event, ...]], State] = OrderedDict()
+_memory_lock = Lock()
+
+
 def replayed(request: Request) -> State:
-    """The belief after everything in the history."""
-    job = request.job
-    pulls = tuple(event for event in request.events if isinstance(event, Pull))
-    slots = tuple((index, reading) for index, pull in enumerate(pulls) for reading in range(len(pull.readings_mm)))
-    stack = job.shift is not None or any(pull.where == "stack" for pull in pulls)
-    mixture = prior(job, readings=len(slots), pulls=len(pulls), stack=stack)
-    knob = Knob()
-    number = turns = 0
-    for event in request.events:
-        if isinstance(event, Turn):
-            mixture = turned(mixture, event.more_turns, job=job)
-            knob = knob.after_turn(event.more_turns)
-            turns += 1
-        elif isinstance(event, Reconnect):
-            knob = replace(knob, cycles_since_air=0)
-        else:
-            if isinstance(event, Pull):
-                first_slot = sum(len(pull.readings_mm) for pull in pulls[:number])
-                if not event.struck_out:
-                    mixture = _pulled(mixture, event, job=job, knob=knob, place=(number, first_slot))
-                number += 1
-                turns = 0
-            mixture = cycled(mixture)
-            knob = replace(knob, cycles_since_air=knob.cycles_since_air + 1)
-    last = request.events[-1] if request.events else None
-    return State(mixture, knob, pulls, slots, number, turns, last)
+    """The belief after everything in the history.
+
+    The last few beliefs are remembered, so that a conversation costs one step a call; the same request brings the
+    same belief whether it was remembered or not.
+    """
+    job, events = request.job, request.events
+    stack = job.shift is not None or any(isinstance(event, Pull) and event.where == "stack" for event in events)
+    known, state = len(events), None
+    while state is None and known >= 0:
+        with _memory_lock:
+            state = _memory.get((job, stack, events[:known]))
+        known -= 1
+    known += 1
+    if state is None:
+        state = _remember((job, stack, ()), State(prior(job, stack=stack), Knob()))
+    for place in range(known, len(events)):
+        state = _advanced(state, events[place], job=job)
+        if place >= len(events) - _REMEMBERED // 2:
+            _remember((job, stack, events[: place + 1]), state)
+    return state
+
+
+def _remember(key: tuple[Job, bool, tuple[Event, ...]], state: State) -> State:
+    with _memory_lock:
+        _memory[key] = state
+        while len(_memory) > _REMEMBERED:
+            _memory.popitem(last=False)
+    return state
+
+
+def _advanced(state: State, event: Event, *, job: Job) -> State:
+    """The state after one more event."""
+    state = replace(state, last_event=event)
+    if isinstance(event, Turn):
+        return replace(
+            state,
+            mixture=turned(state.mixture, event.more_turns, job=job),
+            knob=state.knob.after_turn(event.more_turns),
+            turns_since_pull=state.turns_since_pull + 1,
+            moved_turns=state.moved_turns + event.more_turns,
+        )
+    if isinstance(event, Reconnect):
+        return replace(state, knob=replace(state.knob, cycles_since_air=0))
+    if isinstance(event, Pull):
+        number, slots = len(state.pulls), len(event.readings_mm)
+        mixture = with_room(state.mixture, readings=slots)
+        if not event.struck_out:
+            place = (number, len(state.reading_slots))
+            mixture = _pulled(mixture, event, job=job, knob=state.knob, place=place)
+        state = replace(
+            state,
+            mixture=mixture,
+            pulls=(*state.pulls, event),
+            reading_slots=(*state.reading_slots, *((number, reading) for reading in range(slots))),
+            inserts_used=number + 1,
+            turns_since_pull=0,
+            moved_turns=state.moved_turns if event.struck_out else 0.0,
+        )
+    cycles = state.knob.cycles_since_air + 1
+    return replace(state, mixture=cycled(state.mixture), knob=replace(state.knob, cycles_since_air=cycles))
 
 
 def played(slack: Floats, step: float, *, backlash: Floats) -> tuple[Floats, Floats]:
@@ -117,16 +158,21 @@ def played(slack: Floats, step: float, *, backlash: Floats) -> tuple[Floats, Flo
     return after, step + after - slack
 
 
+def turn_doubt_turns(job: Job) -> float:
+    """How well an ordered turn is kept, standard deviation in turns."""
+    return _TURN_SD_TURNS if job.step_turns is None else _CLICK_SD_TURNS
+
+
 def turned(mixture: Mixture, more_turns: float, *, job: Job) -> Mixture:
     """The belief after an ordered turn; with click stops it may have been one click more or less."""
     if more_turns == 0.0:
         return mixture
     click = job.step_turns
     if click is None:
-        return _stepped(mixture, more_turns, job=job, doubt_turns=_TURN_SD_TURNS)
+        return _stepped(mixture, more_turns, job=job, doubt_turns=turn_doubt_turns(job))
     parts = []
     for slip, share in ((0, 1.0 - 2.0 * MISCOUNT_SHARE), (-1, MISCOUNT_SHARE), (1, MISCOUNT_SHARE)):
-        part = _stepped(mixture, more_turns + slip * click, job=job, doubt_turns=_CLICK_SD_TURNS)
+        part = _stepped(mixture, more_turns + slip * click, job=job, doubt_turns=turn_doubt_turns(job))
         parts.append(replace(part, log_weight=part.log_weight + np.log(share)))
     return joined(parts)
 
@@ -183,54 +229,24 @@ def _pulled(mixture: Mixture, pull: Pull, *, job: Job, knob: Knob, place: tuple[
     expected = float(weight @ centre) + offset
     spread = float(weight @ (variance + (centre + offset - expected) ** 2))
     parts = []
-    for flags, value, extra, log_share in _ways_to_read(pull.readings_mm, job=job, centre=expected, spread=spread):
+    earlier = mixture.misread[:, :first_slot].sum(axis=1).astype(np.float64)
+    for way in ways_to_read(pull.readings_mm, job=job, centre=expected, spread=spread):
         misread = mixture.misread.copy()
-        misread[:, first_slot : first_slot + len(flags)] = flags
-        way = replace(mixture, log_weight=mixture.log_weight + log_share, misread=misread)
-        if value is None:
-            parts.append(way)
+        misread[:, first_slot : first_slot + len(way.misread)] = way.misread
+        log_share = way.log_fit + way.log_share(earlier, earlier_readings=first_slot)
+        held = replace(mixture, log_weight=mixture.log_weight + log_share, misread=misread)
+        if way.value_mm is None:
+            parts.append(held)
             continue
-        parts += _taken(way, value - offset, noise=noise + extra, rows=(free, knob.cycles_since_air, pull))
-        parts.append(_taken_as_bad(way, value - offset, noise=noise + extra, row=free, number=number))
+        value, extra = way.value_mm - offset, way.variance
+        parts += _taken(held, value, noise=noise + extra, rows=(free, knob.cycles_since_air, pull))
+        parts.append(_taken_as_bad(held, value, noise=noise + extra, row=free, number=number))
     return joined(parts)
 
 
 def _plausible_length(length_mm: float, job: Job) -> bool:
     doubt = (job.insert_sd_mm**2 + job.lot_mean_sd_mm**2 + job.caliper_sd_mm**2) ** 0.5
     return bool(abs(length_mm - job.nominal_length_mm) <= 6.0 * doubt + job.resolution_mm)
-
-
-def _ways_to_read(
-    readings: tuple[float, ...], *, job: Job, centre: float, spread: float
-) -> list[tuple[tuple[bool, ...], float | None, float, float]]:
-    """Each way to call readings good or misread: (misread flags, mean of the good, its variance, log share)."""
-    variance = job.caliper_sd_mm**2 + job.resolution_mm**2 / 12.0
-    values = np.array(readings)
-    wide = _MISREAD_SPREAD_MM**2 + spread
-    gross = np.log(
-        0.7 * np.exp(-0.5 * np.minimum((values - centre) ** 2 / wide, 600.0)) / np.sqrt(2 * np.pi * wide) + 0.01
-    )
-    likely_flags = np.abs(values - np.median(values)) > max(6.0 * variance**0.5, GROSS_MM)
-    every = product((False, True), repeat=len(readings))
-    choices = every if len(readings) <= _MANY_READINGS else iter([tuple(likely_flags), (True,) * len(readings)])
-    ways: list[tuple[tuple[bool, ...], float | None, float, float]] = []
-    possible = (values > _LEAST_SET * job.target_mm) & (values < _LARGEST_SET * job.nominal_length_mm)
-    for flags in choices:
-        bad = np.array(flags)
-        good = values[~bad]
-        if not possible[~bad].all():
-            continue
-        log_share = float(
-            bad.sum() * np.log(MISREAD_SHARE) + good.size * np.log(1.0 - MISREAD_SHARE) + gross[bad].sum()
-        )
-        if good.size == 0:
-            ways.append((tuple(flags), None, 0.0, log_share))
-            continue
-        mean = float(good.mean())
-        log_share -= 0.5 * ((good.size - 1) * np.log(2 * np.pi * variance) + np.log(good.size))
-        log_share -= 0.5 * float(((good - mean) ** 2).sum()) / variance
-        ways.append((tuple(flags), mean, variance / good.size, log_share))
-    return ways
 
 
 def _taken(mixture: Mixture, value: float, *, noise: Floats, rows: tuple[Floats, int, Pull]) -> list[Mixture]:
@@ -254,9 +270,31 @@ def _taken(mixture: Mixture, value: float, *, noise: Floats, rows: tuple[Floats,
         )
         for row, active in ((free, False), (at_limit, True)):
             updated, fit = observed(some, row, value=value, noise_variance=noise[limited])
-            cut = _cut_at_limit(updated, active=active)
+            cut = _cut_at_limit(_bounded(updated, before=some, active=active), active=active)
             parts.append(replace(cut, log_weight=cut.log_weight + fit + log_good))
     return parts
+
+
+def _bounded(mixture: Mixture, *, before: Mixture, active: bool) -> Mixture:
+    """What the pull says of a limit that no pull had shown before: it acts here, within what was left open, or it lies
+    beyond this setting."""
+    vague = limit_vague(before)
+    side = limit_side(before)
+    centre, sd = before.mean[:, LIMIT], np.sqrt(before.cov[:, LIMIT, LIMIT])
+    open_before = log_ndtr(np.clip(side * (before.bound - centre) / sd, -8.0, 40.0))
+    if active:
+        mean, spread = mixture.mean[:, LIMIT], np.sqrt(np.maximum(mixture.cov[:, LIMIT, LIMIT], 1e-12))
+        share = log_ndtr(np.clip(side * (before.bound - mean) / spread, -30.0, 40.0)) - open_before
+        bound = side * np.inf
+    else:
+        here = mixture.mean[:, SETTING]
+        bound = side * np.minimum(side * before.bound, side * here)
+        share = log_ndtr(np.clip(side * (bound - centre) / sd, -8.0, 40.0)) - open_before
+    return replace(
+        mixture,
+        bound=np.where(vague, bound, before.bound),
+        log_weight=mixture.log_weight + np.where(vague, share, 0.0),
+    )
 
 
 def _cut_at_limit(mixture: Mixture, *, active: bool) -> Mixture:
@@ -268,6 +306,9 @@ def _cut_at_limit(mixture: Mixture, *, active: bool) -> Mixture:
     sd = np.sqrt(variance)
     alpha = np.clip(side * mean / sd, -30.0, 30.0)
     log_share = log_ndtr(alpha)
+    if not active:
+        alpha = np.where(limit_vague(mixture), 30.0, alpha)
+        log_share = np.where(limit_vague(mixture), 0.0, log_share)
     mills = np.exp(-0.5 * alpha**2 - 0.5 * np.log(2 * np.pi) - log_share)
     shift = side * sd * mills
     shrink = np.clip(mills * (mills + alpha), 0.0, 0.9999)
