@@ -14,6 +14,7 @@ from firstpull.errors import BadInput
 from firstpull.exchange.catalogue_table import Preview, compare, preview, value_text, write_csv
 from firstpull.exchange.job_file import JobFile, read_job, write_job
 from firstpull.exchange.table_cells import guard, unguard
+from firstpull.exchange.texts import HIDDEN
 from firstpull.mechanics.choose import Needs
 from firstpull.mechanics.insert import BODIES, ENDS, LENGTH_NAMES, Insert, check_insert
 from firstpull.mechanics.request import AirToStack, Allowance, Batch, GivenWindow
@@ -21,7 +22,10 @@ from firstpull.mechanics.stack import Layer, Stack
 from firstpull.mechanics.tool import Tool
 from firstpull.units import NM_PER_MM, Length, parse_length
 
-TEXT = st.text(st.characters(exclude_categories=("Cs",), exclude_characters="\0"), max_size=40).map(str.strip)
+TEXT = st.text(st.characters(exclude_categories=("Cs",), exclude_characters="\0"), max_size=40).map(
+    # what hides or turns letters round is refused by every reader
+    lambda text: HIDDEN.sub("", text).strip()
+)
 PART = TEXT.filter(bool)
 
 

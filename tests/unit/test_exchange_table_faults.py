@@ -50,3 +50,22 @@ def test_a_sign_that_can_not_be_printed_is_a_problem_of_its_row() -> None:
     assert [insert.part for insert in found.rows] == ["A1"]
     assert [(one.row, one.column) for one in found.problems] == [(3, "part")]
     assert "\u202e" not in found.problems[0].value
+
+
+@pytest.mark.parametrize(
+    ("unit", "free", "least", "most"), [("in", "15.5", "0.5", "3.0"), ("mm", "0.610", "0.02", "0.12")]
+)
+def test_a_wrong_unit_shows_in_a_length_that_no_insert_has(
+    tmp_path: Path, unit: str, free: str, least: str, most: str
+) -> None:
+    """Millimetres read as inches, or inches as millimetres, are said with their row, in a small file and a large one."""
+    heading = f"part,thread,end,length_free [{unit}],grip_min [{unit}],grip_max [{unit}]"
+    text = f"{heading}\nA1,1/4-20,open,{free},{least},{most}\n"
+    found = preview(text.encode(), filename="inserts.csv")
+    assert [(one.row, one.column, one.hint) for one in found.problems] == [
+        (2, f"length_free [{unit}]", "Check its unit, mm or inches.")
+    ]
+    (tmp_path / "inserts.csv").write_text(text, encoding="utf-8")
+    source = CatalogueFile(tmp_path / "inserts.csv")
+    assert [part for lot in source.lots() for part in lot.parts] == []
+    assert [one.row for one in source.reading.problems] == [2]

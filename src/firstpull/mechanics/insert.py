@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import lru_cache
 from typing import Any, Literal, Self
 
 from firstpull.errors import BadInput
 from firstpull.mechanics import fields as field_readers
-from firstpull.units import Length
+from firstpull.units import NM_PER_MM, Length
 
 Head = Literal["flat", "countersunk", "low profile"]
 End = Literal["open", "closed"]
@@ -105,12 +106,19 @@ FORM = field_readers.Form(
 )
 
 
+# An insert is a few diameters long. These lie far outside that on both sides, and inside of what millimetres taken for
+# inches, or inches for millimetres, make of it: a judgement, not a standard.
+SHORTEST_DIAMETERS = 0.5
+LONGEST_DIAMETERS = 30.0
+
+
 def check_insert(insert: Insert, *, where: str = "insert") -> None:
     """Raises BadInput with the field when the dimensions cannot all be true.
 
     Checked: every length positive and under 1 m; grip_min < grip_max; set allowance inside its own limits;
     body ≤ hole < flange; counterbore < body; the lengths of thread, shank and flange within the free length; and
-    room for the stroke, L_free − flange − G_max − A ≥ thread length (the set protrusion does not depend on the stack).
+    room for the stroke, L_free − flange − G_max − A ≥ thread length (the set protrusion does not depend on the stack);
+    and a free length of 0.5 to 30 diameters of a thread that is held, else its unit is wrong.
     """
     _check_values(insert, where)
     if insert.grip_min >= insert.grip_max:
@@ -131,6 +139,26 @@ def check_insert(insert: Insert, *, where: str = "insert") -> None:
     _below(insert, "hole_diameter", "flange_diameter", where=where)
     _below(insert, "body_diameter", "flange_diameter", where=where)
     _check_lengths(insert, where)
+    shortest, longest = free_length_limits_nm(insert.thread)
+    if not shortest <= insert.length_free.nanometres <= longest:
+        raise BadInput(
+            f"A free length of {insert.length_free.typed} cannot be that of an insert for {insert.thread}.",
+            where=f"{where}.length_free",
+            hint="Check its unit, mm or inches.",
+        )
+
+
+@lru_cache(maxsize=1024)
+def free_length_limits_nm(thread: str) -> tuple[int, int]:
+    """The shortest and the longest free length in nm, 0.5 and 30 diameters, that an insert for ``thread`` can have; 0 and
+    1 m for a thread that is not held. Source: a judgement, wide enough for every insert and too narrow for a wrong unit."""
+    from firstpull.trade.threads import thread as held
+
+    try:
+        major_mm = held(thread).major_mm
+    except BadInput:
+        return 0, 1000 * NM_PER_MM
+    return round(SHORTEST_DIAMETERS * major_mm * NM_PER_MM), round(LONGEST_DIAMETERS * major_mm * NM_PER_MM)
 
 
 def set_protrusion_nm(insert: Insert, allowance: Length) -> int | None:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.errors import BadInput
-from firstpull.mechanics.insert import FORM, LENGTH_NAMES, REQUIRED, check_value
+from firstpull.mechanics.insert import FORM, LENGTH_NAMES, REQUIRED, check_value, free_length_limits_nm
 from firstpull.mechanics.shelf.columns import Column
 from firstpull.mechanics.shelf.view import Flags, View
 
@@ -24,6 +24,8 @@ def plausible(columns: Mapping[str, Column], view: View) -> Flags:
     free, least, most = view.nm("length_free"), view.nm("grip_min"), view.nm("grip_max")
     good &= least < most
     good &= ~view.is_one_of("grip_datum", ("surface",)) | view.is_one_of("head", ("countersunk",))
+    limits = np.array([free_length_limits_nm(thread) for thread in view.values("thread")], np.int64).reshape(-1, 2)
+    good &= (view.by_value("thread", limits[:, 0]) <= free) & (free <= view.by_value("thread", limits[:, 1]))
     for smaller, larger, equal in _ORDERED:
         good &= _ordered(view.nm(smaller), view.nm(larger), equal=equal)
     thread, plain = (np.maximum(view.nm(name), 0) for name in ("thread_length", "unthreaded_length"))
