@@ -6,6 +6,8 @@
 [2] NIST/SEMATECH e-Handbook of Statistical Methods 6.3.2.3 (CUSUM) and 6.3.2.4 (EWMA), read in a public test suite.
 [3] Average run lengths: data/statistics_run_lengths.csv, each row with its source; Champ and Woodall (1987), Crowder
     (1987), Lucas and Saccucci (1990), Lucas and Crosier (1982), Vance (1986), Brook and Evans (1972).
+[4] D. M. Hawkins (1993): limits of a two-sided CUSUM for a run length of 370, as [1] prints them in table 9.4; read in a
+    public script.
 
 Disagreements with print: of Lucas and Saccucci's rounded values 255 is 254.8 here and 500 is 499.9; Vance's 2071.51 is
 2071.57 and Lucas and Crosier's 1.32 (shift 3, head start) is 1.326. Crowder's 3.95 (weight 0.5, shift 1.25) is a known
@@ -21,8 +23,10 @@ import pytest
 
 from firstpull.statistics.mean_charts import cusum_chart, ewma_chart, mean_range_chart, mean_sd_chart
 from firstpull.statistics.run_lengths import (
+    cusum_limit,
     cusum_run_length,
     ewma_run_length,
+    ewma_width,
     rules_run_length,
     shewhart_run_length,
 )
@@ -152,3 +156,17 @@ def test_printed_run_lengths(source: str) -> None:
 def test_shewhart_run_length_of_the_handbook() -> None:
     """Once in 371 values beyond three sigma (370.4, rounded up in [2])."""
     assert shewhart_run_length() == pytest.approx(370.4, abs=0.05)
+
+
+@pytest.mark.parametrize(("weight", "width"), [(0.5, 3.071), (0.03, 2.437)])
+def test_ewma_widths_for_five_hundred(weight: float, width: float) -> None:
+    """The widths over table 3 of Lucas and Saccucci give a run length of 500; met to half their last digit."""
+    assert ewma_width(weight, 500) == pytest.approx(width, abs=5.1e-4)
+
+
+@pytest.mark.parametrize(
+    ("slack", "limit"), [(0.25, 8.01), (0.5, 4.77), (0.75, 3.34), (1.0, 2.52), (1.25, 1.99), (1.5, 1.61)]
+)
+def test_cusum_limits_for_370(slack: float, limit: float) -> None:
+    """The limits of [4] are met to half their last digit; 1.61 is 1.604 here, as if it had been rounded up."""
+    assert cusum_limit(slack, 370) == pytest.approx(limit, abs=0.0065)

@@ -6,7 +6,13 @@ import pytest
 
 from firstpull.errors import BadInput
 from firstpull.statistics.mean_charts import cusum_chart, ewma_chart, mean_range_chart, mean_sd_chart
-from firstpull.statistics.run_lengths import cusum_run_length, ewma_run_length, rules_run_length
+from firstpull.statistics.run_lengths import (
+    cusum_limit,
+    cusum_run_length,
+    ewma_run_length,
+    ewma_width,
+    rules_run_length,
+)
 
 
 def test_unequal_subgroups_are_named() -> None:
@@ -74,3 +80,13 @@ def test_a_run_within_one_sigma_waits_as_long_as_coins_say() -> None:
 def test_weight_one_is_a_shewhart_chart() -> None:
     """An EWMA without memory is the plain chart."""
     assert ewma_run_length(1.0, 3.0) == pytest.approx(370.398, abs=5e-4)
+
+
+@pytest.mark.parametrize("run_length", [20, 1e5])
+def test_limits_are_found_over_the_whole_range(run_length: float) -> None:
+    """Width and limit give the run length they were asked for; too much slack for it is said."""
+    assert ewma_run_length(0.2, ewma_width(0.2, run_length)) == pytest.approx(run_length, rel=1e-6)
+    for slack in (0.2, 1.0):
+        assert cusum_run_length(slack, cusum_limit(slack, run_length)) == pytest.approx(run_length, rel=1e-6)
+    with pytest.raises(BadInput, match="so much slack"):
+        cusum_limit(2.0, 20)

@@ -101,7 +101,7 @@ def capability(
     readings = some_numbers(values, "values", least=5)
     count = a_count(len(readings), "number of values", least=5, most=10_000)
     sure = a_share(confidence, "confidence")
-    lower, upper = _limits(low, high)
+    lower, upper = limits = _limits(low, high)
     size = a_count(group_size, "group_size", least=1, most=100)
     mean = math.fsum(readings) / count
     overall = math.sqrt(math.fsum((value - mean) ** 2 for value in readings) / (count - 1))
@@ -114,19 +114,7 @@ def capability(
             hint="Read one digit more.",
         )
 
-    def centred(name: str, sd: float, known: float) -> Index | None:
-        if lower is None or upper is None:
-            return None
-        value = (upper - lower) / (6 * sd)
-        found = cp_limits(value, known, sure)
-        return Index(name, value, *found, cp_limits(value, known, 2 * sure - 1)[0] if sure > 0.5 else 0.0, _CHI)
-
-    def nearest(name: str, sd: float, known: float) -> Index:
-        sides = [side / (3 * sd) for side in _sides(mean, lower, upper)]
-        value = min(sides)
-        found = cpk_limits(value, count, freedom=known, confidence=sure)
-        return Index(name, value, *found, cpk_at_least(value, count, freedom=known, confidence=sure), _NEAR)
-
+    sides = _sides(mean, lower, upper)
     far = 1e5 * overall
     return Capability(
         n=count,
@@ -136,11 +124,11 @@ def capability(
         freedom_within=freedom,
         low=lower,
         high=upper,
-        cp=centred("Cp", within, freedom),
-        cpk=nearest("Cpk", within, freedom),
-        pp=centred("Pp", overall, count - 1),
-        ppk=nearest("Ppk", overall, count - 1),
-        outside_share=_outside(mean, overall, lower=lower, upper=upper),
+        cp=_centred("Cp", limits, sd=within, freedom=freedom, confidence=sure),
+        cpk=_nearest("Cpk", sides, sd=within, freedom=freedom, n=count, confidence=sure),
+        pp=_centred("Pp", limits, sd=overall, freedom=count - 1, confidence=sure),
+        ppk=_nearest("Ppk", sides, sd=overall, freedom=count - 1, n=count, confidence=sure),
+        outside_share=_outside(sides, overall),
         inside_at_least=share_inside(
             readings,
             mean - far if lower is None else lower,
@@ -150,7 +138,7 @@ def capability(
         confidence=sure,
         signals=inside.signals,
         patterns=inside.patterns,
-        notes=_notes(readings, inside=inside, mean=mean, limits=(lower, upper)),
+        notes=_notes(readings, inside=inside, mean=mean, limits=limits),
     )
 
 
@@ -239,10 +227,26 @@ def _sides(mean: float, lower: float | None, upper: float | None) -> list[float]
     return [*([] if lower is None else [mean - lower]), *([] if upper is None else [upper - mean])]
 
 
-def _outside(mean: float, sd: float, *, lower: float | None, upper: float | None) -> float:
+def _centred(
+    name: str, limits: tuple[float | None, float | None], *, sd: float, freedom: float, confidence: float
+) -> Index | None:
+    if limits[0] is None or limits[1] is None:
+        return None
+    value = (limits[1] - limits[0]) / (6 * sd)
+    least = cp_limits(value, freedom, 2 * confidence - 1)[0] if confidence > 0.501 else 0.0
+    return Index(name, value, *cp_limits(value, freedom, confidence), least, _CHI)
+
+
+def _nearest(name: str, sides: list[float], *, sd: float, freedom: float, n: int, confidence: float) -> Index:
+    value = min(sides) / (3 * sd)
+    around = cpk_limits(value, n, freedom=freedom, confidence=confidence)
+    return Index(name, value, *around, cpk_at_least(value, n, freedom=freedom, confidence=confidence), _NEAR)
+
+
+def _outside(sides: list[float], sd: float) -> float:
     from scipy.special import ndtr
 
-    return sum(float(ndtr(-side / sd)) for side in _sides(mean, lower, upper))
+    return sum(float(ndtr(-side / sd)) for side in sides)
 
 
 def _within(readings: tuple[float, ...], size: int) -> _Within:

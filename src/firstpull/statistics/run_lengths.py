@@ -129,6 +129,44 @@ def cusum_run_length(
     return _told((up_start * down + up * down_start - up * down) / (up + down))
 
 
+def ewma_width(weight: float, run_length: float) -> float:
+    """The width of EWMA limits, in the sigmas of :func:`ewma_run_length`, that cries wolf once in ``run_length`` values.
+
+    ``weight`` 0.01 … 1, ``run_length`` 20 … 10⁵; no unit. Weight 0.5 and 500 give 3.071. Raises BadInput. Source: Lucas
+    and Saccucci (1990), table 3, solved from the integral equation of :func:`ewma_run_length`.
+    """
+    from scipy.optimize import brentq
+
+    wanted = math.log(a_number(run_length, "run_length", least=20, most=1e5))
+    return float(brentq(lambda width: math.log(ewma_run_length(weight, width)) - wanted, 0.5, 5.0, xtol=1e-8))
+
+
+def cusum_limit(slack: float, run_length: float) -> float:
+    """The limit of a two-sided CUSUM, in sigmas, that cries wolf once in ``run_length`` values; no unit.
+
+    ``slack`` 0.2 … 2, ``run_length`` 20 … 10⁵. Slack 0.5 and 370 give 4.77. Raises BadInput. Source: D. M. Hawkins,
+    Quality Engineering 5 (1993) 463–477 (his table of limits), solved from :func:`cusum_run_length`.
+    """
+    from scipy.optimize import brentq
+
+    free = a_number(slack, "slack", least=0.2, most=2)
+    wanted = math.log(a_number(run_length, "run_length", least=20, most=1e5))
+
+    def surplus(limit: float) -> float:
+        return math.log(cusum_run_length(free, limit)) - wanted
+
+    if surplus(0.1) > 0:
+        raise BadInput(
+            "With so much slack even the narrowest limit cries wolf more seldom.",
+            where="run_length",
+            hint="Take less slack, or a longer run length.",
+        )
+    most = 1.0
+    while surplus(most) < 0:
+        most *= 1.25
+    return float(brentq(surplus, 0.1, most, xtol=1e-8))
+
+
 def _one_sided(free: float, far: float, *, shift: float, starts: tuple[float, ...]) -> list[float]:
     from scipy.special import ndtr
 
