@@ -31,6 +31,8 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "standardise": ("parts", "The fewest part numbers that serve many joints."),
     "advise": ("reckon", "The dial-in conversation: one JSON request a line in, one reply a line out."),
     "lookup": ("reckon", "Look up a thread, a sheet gauge or a drill."),
+    "gauge-study": ("measuring", "What a gauge is worth: repeatability, reproducibility, bias."),
+    "capability": ("measuring", "Cp, Cpk, Pp, Ppk of readings against limits, and what they show."),
     "open": ("work", "Open a job from a job file."),
     "jobs": ("work", "List jobs, or search them."),
     "show": ("work", "Where a job stands and what is owed."),
@@ -74,7 +76,7 @@ class _Lazy(click.Group):
         if cmd_name not in _COMMANDS:
             return None
         module = import_module(f"firstpull.cli.{_COMMANDS[cmd_name][0]}")
-        name = {"import": "import_", "open": "open_"}.get(cmd_name, cmd_name)
+        name = {"import": "import_", "open": "open_", "gauge-study": "gauge_study"}.get(cmd_name, cmd_name)
         command: click.Command = getattr(module, name)
         return command
 

@@ -1,0 +1,87 @@
+"""The commands about measuring: gauge-study and capability, as typed."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from firstpull.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+STUDY = ROOT / "examples" / "gauge_study.csv"
+RUN = ROOT / "examples" / "set_lengths.csv"
+
+
+def _typed(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> str:
+    with pytest.raises(SystemExit) as ended:
+        main(list(words))
+    out = capsys.readouterr()
+    assert int(ended.value.code or 0) == code, out.out + out.err
+    return out.out if code == 0 or "--json" in words else out.err
+
+
+def _answer(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(_typed(capsys, *words, "--json", code=code))
+    return found
+
+
+def test_a_study_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """Components, limits, tolerance, classes and the bias over the range."""
+    text = _typed(capsys, "gauge-study", str(STUDY), "--tolerance", "0.2 mm", "--resolution", "0.01 mm")
+    assert "6 parts, 3 appraisers, 3 trials; anova" in text
+    assert "repeatability" in text
+    assert "% of tolerance" in text
+    assert "No bias is shown" in text
+
+
+def test_a_study_as_json(capsys: pytest.CaptureFixture[str]) -> None:
+    """The names are those of docs/how-to/gauge-study.md, lengths are mm, shares add up."""
+    answer = _answer(capsys, "gauge-study", str(STUDY), "--tolerance", "0.2 mm")
+    assert answer["schema"] == "firstpull/gauge-study/1"
+    parts = answer["components"]
+    assert parts["gauge"]["variance_percent"] + parts["part"]["variance_percent"] == pytest.approx(100, abs=1e-9)
+    assert parts["gauge"]["tolerance_percent"] == pytest.approx(600 * parts["gauge"]["sd_mm"] / 0.2, rel=1e-9)
+    assert answer["linearity"]["acceptable"] is True
+    by_range = _answer(capsys, "gauge-study", str(STUDY), "--method", "range")
+    assert by_range["components"]["gauge"]["sd_low_mm"] is None
+
+
+def test_a_missing_reading_is_named(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A study with a hole says which part by whom, and ends with 2."""
+    lines = STUDY.read_text(encoding="utf-8").splitlines()
+    (tmp_path / "hole.csv").write_text("\n".join(lines[:-1]) + "\n", encoding="utf-8")
+    text = _typed(capsys, "gauge-study", str(tmp_path / "hole.csv"), code=2)
+    assert "part L6 by Cem has 2" in text
+
+
+def test_capability_is_told(capsys: pytest.CaptureFixture[str]) -> None:
+    """Indices with what is shown at least, in text and as JSON."""
+    words = ("capability", str(RUN), "--low", "11.15 mm", "--high", "11.40 mm")
+    assert "at least (95 %)" in _typed(capsys, *words)
+    answer = _answer(capsys, *words)
+    assert answer["schema"] == "firstpull/capability/1"
+    assert [index["name"] for index in answer["indices"]] == ["Cp", "Cpk", "Pp", "Ppk"]
+    assert all(index["at_least"] < index["value"] for index in answer["indices"])
+
+
+@pytest.mark.parametrize(
+    ("words", "where"),
+    [
+        (("capability", str(RUN)), "low"),
+        (("capability", str(RUN), "--high", "11.4"), "--high"),
+        (("capability", str(RUN), "--low", "12 mm", "--high", "11 mm"), "low"),
+        (("capability", str(RUN), "--low", "11 mm", "--group-size", "7"), "group_size"),
+        (("capability", "nowhere.csv", "--low", "11 mm"), "nowhere.csv"),
+        (("gauge-study", str(RUN)), f"{RUN} row 1"),
+        (("gauge-study", str(STUDY), "--confidence", "2"), "confidence"),
+    ],
+)
+def test_what_cannot_be_done_is_said(words: tuple[str, ...], where: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each fault ends with 2, names its place and says what would be right."""
+    error = _answer(capsys, *words, code=2)["error"]
+    assert error["where"] == where
+    assert error["what"]
+    assert error["hint"]
