@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
+from firstpull.errors import NotFound
 from firstpull.jobs import catalogue
 from workshop_example import ADA, open_workshop
 
@@ -35,3 +38,20 @@ def test_a_second_import_keeps_the_history(tmp_path: Path) -> None:
         lengths = [item["row"]["length_free"]["nm"] for item in catalogue.history(book, "P-0")]  # type: ignore[index]
         assert lengths == [15_500_000, 15_600_000]
         assert len(catalogue.history(book, "P-1")) == 1
+
+
+def test_an_unknown_part_is_told_what_would_help(tmp_path: Path) -> None:
+    """Only an empty catalogue is to be imported first; else near parts are named, or the list."""
+    with open_workshop(tmp_path) as workshop:
+        book = workshop.bench
+        hints = []
+        for part in ("Z", "Z", "P-00"):
+            with pytest.raises(NotFound) as refused:
+                book.insert(part)
+            hints.append(refused.value.hint)
+            if len(hints) == 1:
+                proposal = catalogue.propose(book, table(2), filename="shop.csv")
+                catalogue.take(book, proposal, filename="shop.csv", doing=ADA)
+        assert hints[0].startswith("Import the catalogue")
+        assert hints[1].startswith("Look at the list")
+        assert hints[2].startswith("Near: P-0")

@@ -69,6 +69,14 @@ def test_gauge_numbers_without_one_known_metal_are_refused(written):
         parse_thickness(written)
 
 
+@pytest.mark.parametrize("written", ["100 ga steel", "999 ga steel", "0 ga steel"])
+def test_a_gauge_out_of_its_table_is_told_its_ends(written):
+    """The metal was given, so the message is on the number."""
+    with pytest.raises(BadInput, match="is not in the steel gauge table") as refused:
+        parse_thickness(written)
+    assert "from 3 to 38" in refused.value.hint
+
+
 def test_a_length_is_no_gauge_number():
     """A plain length is read by its unit, and a bare number only where the field has one."""
     assert not names_gauge("1.5 mm")

@@ -114,7 +114,8 @@ class Book:
             import difflib
 
             near = difflib.get_close_matches(part, list(islice(rows, _MOST_COMPARED)), n=3, cutoff=0.4)
-            hint = f"Near: {', '.join(near)}." if near else "Import the catalogue first."
+            other = "Look at the list of inserts for its code." if rows else "Import the catalogue first."
+            hint = f"Near: {', '.join(near)}." if near else other
             raise NotFound(f"The catalogue has no part “{part}”.", where="part", hint=hint)
         return rows[part]
 

@@ -20,7 +20,7 @@ from firstpull.units import NM_PER_INCH, Length, LengthUnit, parse_length, show_
 METALS = ("steel", "galvanised", "aluminium", "stainless")
 
 _GAUGE = r"(?:gauge|gage|ga|g)\.?"
-_NUMBER = r"(?:#|no\.?)?\s*(?P<gauge>\d{1,2})"
+_NUMBER = r"(?:#|no\.?)?\s*(?P<gauge>\d{1,4})"
 _FORMS = tuple(
     re.compile(form, re.ASCII)
     for form in (
