@@ -46,13 +46,13 @@ def rules_run_length(rules: Sequence[int], *, shift: float = 0.0) -> float:
     no shift. Raises BadInput. Source: Champ and Woodall (1987): the chain of all distinguishable pasts, its mean time
     to absorption from an empty past.
     """
-    chosen = tuple(sorted(set(rules)))
-    if not chosen or any(rule not in ZONE_RULES for rule in chosen):
+    if not rules or any(rule not in ZONE_RULES for rule in rules):
         raise BadInput(
             f"Rules {list(rules)} cannot be reckoned together.",
             where="rules",
             hint=f"Take one or more of {', '.join(map(str, ZONE_RULES))}.",
         )
+    chosen = tuple(sorted(set(rules)))
     from scipy.sparse import csc_matrix, identity
     from scipy.sparse.linalg import spsolve
     from scipy.special import ndtr
