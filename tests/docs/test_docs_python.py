@@ -10,6 +10,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 SAID = {
+    "gauge-study": "4.437 2.326\n2.257 4900.1\n13\n",
     "identify": "Measure the free length\nEX-M6-30 one\n",
     "standardise": "['EX-M6-30'] True\n",
 }
