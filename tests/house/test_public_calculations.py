@@ -172,6 +172,8 @@ OTHERS: dict[str, str] = {
     "mechanics/identify_model.py:table_of": "the catalogue as columns",
     "mechanics/identify_rows.py": "the rows that are looked at",
     "mechanics/insert.py:check_insert": "checks of fields",
+    "mechanics/insert.py:check_unit": "checks of fields",
+    "mechanics/shelf/plausible.py:unit_fits": "the same check on columns: property/test_shelf_properties.py",
     "mechanics/insert.py:free_length_limits_nm": "a limit of a check of fields",
     "mechanics/insert.py:head_height_nm": "picks a dimension",
     "mechanics/request.py": "checks of fields",

@@ -210,3 +210,19 @@ def test_a_full_disk_is_said_with_its_folder_and_takes_nothing(tmp_path: Path, m
             take_any(workshop.bench, write(tmp_path / "a.csv", [good_row(0)]), doing=ADA)
         assert refused.value.where == str(workshop.bench.path.parent)
         assert workshop.bench.store.last("catalogue:workshop") == 0
+
+
+def test_what_was_taken_once_is_read_though_it_would_be_refused_today(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A check that came later does not make a record unreadable."""
+    rows = [good_row(0), good_row(1, free="15.5 in")]
+    with open_workshop(tmp_path / "shop") as workshop, monkeypatch.context() as before:
+        for place in ("mechanics.insert", "mechanics.shelf.plausible"):
+            before.setattr(f"firstpull.{place}.free_length_limits_nm", lambda _thread: (0, 10**12))
+        assert take_any(workshop.bench, write(tmp_path / "old.csv", rows), doing=ADA).written == 2
+    with open_workshop(tmp_path / "shop") as workshop:
+        assert list(workshop.bench.inserts()) == ["P-00000", "P-00001"]
+        assert workshop.bench.insert("P-00001").length_free.inch == 15.5
+        again = take_any(workshop.bench, write(tmp_path / "new.csv", rows), doing=ADA)
+        assert (again.written, [one.row for one in again.problems]) == (0, [3])

@@ -27,7 +27,7 @@ from firstpull.exchange.table_file import rows_of_text
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.shelf import Column, Shelf
 from firstpull.mechanics.shelf.columns import Gatherer
-from firstpull.mechanics.shelf.plausible import plausible
+from firstpull.mechanics.shelf.plausible import plausible, unit_fits
 from firstpull.mechanics.shelf.shelf import COLUMN_NAMES
 from firstpull.mechanics.shelf.view import View
 
@@ -97,7 +97,10 @@ class LotReader:
                 columns[heading.field] = column
         if not rows:
             return Lot(numbers, [], columns), []
-        good &= plausible(columns, _view(columns))
+        view = _view(columns)
+        good &= plausible(columns, view)
+        if not self._reading.kept:
+            good &= unit_fits(view)
         if good.all():
             return Lot(numbers, parts, columns), []
         return Lot(numbers, parts, columns).take(np.flatnonzero(good)), np.flatnonzero(~good).tolist()
@@ -228,7 +231,7 @@ class TableTexts:
 
     def _reader(self, heading: tuple[str, ...]) -> tuple[LotReader, Reading]:
         if heading not in self._readers:
-            reading = Reading(most=1)
+            reading = Reading(most=1, kept=True)
             reader = LotReader(map_columns(heading, where="table"), reading, filename="table")
             self._readers[heading] = reader, reading
         return self._readers[heading]

@@ -13,7 +13,7 @@ from firstpull.errors import BadInput
 from firstpull.exchange.catalogue_columns import CHOICES, RULES, Column, FieldRule, plain, units_of
 from firstpull.exchange.table_cells import TextRow
 from firstpull.exchange.texts import HIDDEN, rounded
-from firstpull.mechanics.insert import Insert, check_insert
+from firstpull.mechanics.insert import Insert, check_insert, check_unit
 from firstpull.trade.threads import thread
 from firstpull.units import parse_force, parse_length, parse_number, parse_torque
 
@@ -39,13 +39,17 @@ class Problem:
 
 @dataclass(slots=True)
 class Reading:
-    """What is gathered while the rows are read: at most ``most`` problems are kept, ``count`` counts all."""
+    """What is gathered while the rows are read: at most ``most`` problems are kept, ``count`` counts all.
+
+    ``kept`` says that the rows come from the record: what was taken once is not refused by a check that came later.
+    """
 
     problems: list[Problem] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     unit_missing: list[str] = field(default_factory=list)
     rounded: set[str] = field(default_factory=set)
     most: int | None = None
+    kept: bool = False
     count: int = 0
 
     def problem(self, row: int, column: str, value: str, *, error: BadInput | tuple[str, str]) -> None:
@@ -119,6 +123,8 @@ def _checked(reading: Reading, columns: Sequence[Column], row: TextRow, values: 
     try:
         insert = Insert(**values)
         check_insert(insert)
+        if not reading.kept:
+            check_unit(insert)
     except BadInput as error:
         name = error.where.rsplit(".", 1)[-1]
         column = next((column for column in columns if column.field == name), None)
@@ -145,7 +151,7 @@ def read_cell(text: str, rule: FieldRule, column: Column, *, reading: Reading) -
     if rule.name == "thread":
         _check_thread(text)  # the text stays as typed
     if rule.kind == "text":
-        if HIDDEN.search(text):
+        if not reading.kept and HIDDEN.search(text):
             raise BadInput("The cell has a sign that can not be printed.", hint="Type it again.")
         return text
     if rule.kind == "choice":

@@ -117,8 +117,7 @@ def check_insert(insert: Insert, *, where: str = "insert") -> None:
 
     Checked: every length positive and under 1 m; grip_min < grip_max; set allowance inside its own limits;
     body ≤ hole < flange; counterbore < body; the lengths of thread, shank and flange within the free length; and
-    room for the stroke, L_free − flange − G_max − A ≥ thread length (the set protrusion does not depend on the stack);
-    and a free length of 0.5 to 30 diameters of a thread that is held, else its unit is wrong.
+    room for the stroke, L_free − flange − G_max − A ≥ thread length (the set protrusion does not depend on the stack).
     """
     _check_values(insert, where)
     if insert.grip_min >= insert.grip_max:
@@ -139,6 +138,13 @@ def check_insert(insert: Insert, *, where: str = "insert") -> None:
     _below(insert, "hole_diameter", "flange_diameter", where=where)
     _below(insert, "body_diameter", "flange_diameter", where=where)
     _check_lengths(insert, where)
+
+
+def check_unit(insert: Insert, *, where: str = "insert") -> None:
+    """Raises BadInput for a free length that no insert of its thread has: millimetres taken for inches, or the other way.
+
+    For what is new; what is kept is read as it was taken.
+    """
     shortest, longest = free_length_limits_nm(insert.thread)
     if not shortest <= insert.length_free.nanometres <= longest:
         raise BadInput(

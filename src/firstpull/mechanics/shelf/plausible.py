@@ -24,14 +24,20 @@ def plausible(columns: Mapping[str, Column], view: View) -> Flags:
     free, least, most = view.nm("length_free"), view.nm("grip_min"), view.nm("grip_max")
     good &= least < most
     good &= ~view.is_one_of("grip_datum", ("surface",)) | view.is_one_of("head", ("countersunk",))
-    limits = np.array([free_length_limits_nm(thread) for thread in view.values("thread")], np.int64).reshape(-1, 2)
-    good &= (view.by_value("thread", limits[:, 0]) <= free) & (free <= view.by_value("thread", limits[:, 1]))
     for smaller, larger, equal in _ORDERED:
         good &= _ordered(view.nm(smaller), view.nm(larger), equal=equal)
     thread, plain = (np.maximum(view.nm(name), 0) for name in ("thread_length", "unthreaded_length"))
     left = free - np.maximum(view.head_nm(), 0) - most - np.maximum(view.nm("set_allowance"), 0)
     good &= (thread + plain <= free) & (left > 0) & (left >= thread)
     return good
+
+
+def unit_fits(view: View) -> Flags:
+    """For each row of ``view`` whether :func:`firstpull.mechanics.insert.check_unit` passes it."""
+    free = view.nm("length_free")
+    limits = np.array([free_length_limits_nm(thread) for thread in view.values("thread")], np.int64).reshape(-1, 2)
+    fits: Flags = (view.by_value("thread", limits[:, 0]) <= free) & (free <= view.by_value("thread", limits[:, 1]))
+    return fits
 
 
 # smaller, larger, and whether both may be equal
