@@ -98,3 +98,33 @@ def test_linearity_is_finite_or_refused(points: list[tuple[float, float]]) -> No
     except FirstpullError:
         return
     assert np.isfinite([line.slope, line.intercept, line.t_slope, *(p.high for p in line.band)]).all()
+
+
+def test_components_are_true_on_average() -> None:
+    """Over 400 studies with a strong interaction the variances of repeatability, interaction and parts are met on average."""
+    draw = np.random.default_rng(77)
+    true = {"repeatability": 0.04, "interaction": 0.25, "part": 1.0, "appraiser": 0.5}
+    found: dict[str, list[float]] = {name: [] for name in true}
+    for _ in range(400):
+        part, who = draw.normal(0, 1, 8), draw.normal(0, true["appraiser"] ** 0.5, 4)
+        both = draw.normal(0, 0.5, (8, 4))
+        study = gauge_study_anova(
+            [
+                GaugeReading(f"{i}", f"{j}", float(part[i] + who[j] + both[i, j] + draw.normal(0, 0.2)))
+                for i in range(8)
+                for j in range(4)
+                for _ in range(2)
+            ],
+            pool_above=1,
+        )
+        assert study.interaction is not None
+        for name, value in (
+            ("repeatability", study.repeatability),
+            ("interaction", study.interaction),
+            ("part", study.part),
+            ("appraiser", study.appraiser),
+        ):
+            found[name].append(value.sd**2)
+    for name, values in found.items():
+        error = float(np.std(values)) / np.sqrt(len(values))
+        assert float(np.mean(values)) == pytest.approx(true[name], abs=4 * error), name

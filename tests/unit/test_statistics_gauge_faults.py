@@ -67,6 +67,8 @@ def test_uncertainty_counts_the_step_where_it_is_coarser() -> None:
     fine = gauge_uncertainty(study, resolution=0.1)
     assert fine[0] == ("repeatability", study.repeatability.sd, study.repeatability.degrees_of_freedom)
     assert fine[1][0] == "reproducibility"
+    assert fine[2] == ("bias", 0.0, None)
+    assert gauge_uncertainty(study, bias=-3.0)[2][1] == pytest.approx(math.sqrt(3), abs=1e-12)
     coarse = gauge_uncertainty(study, resolution=12.0)
     assert coarse[0][0] == "resolution"
     assert coarse[0][1] == pytest.approx(math.sqrt(12), abs=1e-12)
@@ -102,3 +104,10 @@ def test_hopeless_linearity_is_refused(points: list[tuple[float, float]]) -> Non
     """One reference, an exact line or too few points say nothing of linearity."""
     with pytest.raises(BadInput):
         linearity_study(points)
+
+
+def test_a_step_over_a_tenth_of_the_tolerance_is_said() -> None:
+    """1 of 10 will do, 1.1 of 10 will not."""
+    fits, too_coarse = (gauge_study_anova(READINGS, tolerance=10, resolution=step).notes for step in (1.0, 1.1))
+    assert "tenth of the tolerance" not in " ".join(fits)
+    assert "tenth of the tolerance" in " ".join(too_coarse)

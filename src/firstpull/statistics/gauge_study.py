@@ -20,7 +20,7 @@ from firstpull.errors import BadInput
 from firstpull.statistics.control_charts import chart_constants
 from firstpull.statistics.gauge_readings import GaugeReading, crossed_table
 from firstpull.statistics.inputs import a_number, a_share
-from firstpull.statistics.measurement import resolution_uncertainty
+from firstpull.statistics.measurement import rectangular, resolution_uncertainty
 from firstpull.statistics.variance_limits import MeanSquare, VarianceLimits, variance_limits
 
 _Floats = npt.NDArray[np.float64]
@@ -167,7 +167,9 @@ def gauge_study_anova(
         distinct_categories=math.floor(distinct + 1e-9),
         tolerance=width,
         confidence=sure,
-        notes=_notes(gauge, distinct, counts=squares.counts, step=_step(resolution), interaction=not pooled),
+        notes=_notes(
+            gauge, distinct, counts=squares.counts, step=_step(resolution), interaction=not pooled, tolerance=width
+        ),
     )
 
 
@@ -217,17 +219,20 @@ def gauge_study_range(
         distinct_categories=math.floor(distinct + 1e-9),
         tolerance=width,
         confidence=None,
-        notes=_notes(gauge, distinct, counts=(p, o, r), step=_step(resolution), interaction=False),
+        notes=_notes(gauge, distinct, counts=(p, o, r), step=_step(resolution), interaction=False, tolerance=width),
     )
 
 
-def gauge_uncertainty(study: GaugeStudy, *, resolution: float = 0.0) -> tuple[tuple[str, float, float | None], ...]:
+def gauge_uncertainty(
+    study: GaugeStudy, *, resolution: float = 0.0, bias: float = 0.0
+) -> tuple[tuple[str, float, float | None], ...]:
     """What the study adds to the uncertainty of one reading by one appraiser: (name, standard uncertainty, freedom).
 
     In the readings' own unit; freedom None where not known. ``resolution`` (0 or more) is the gauge's step: the
     repeatability counts at least step/√12, since readings that all round to one number do not prove that there is no
-    scatter, and not beside it, since it is in the scatter already. Feeds
-    :func:`measurement.effective_degrees_of_freedom`. Raises BadInput. Source: JCGM 100 4.2, F.2.2.1; ISO 22514-7.
+    scatter, and not beside it, since it is in the scatter already. ``bias`` is one that is known and not corrected, any
+    sign: it counts |bias|/√3. Feeds :func:`measurement.effective_degrees_of_freedom`. Raises BadInput.
+    Source: JCGM 100 4.2, F.2.2.1; ISO 22514-7 (bias; from memory).
     """
     floor = resolution_uncertainty(a_number(resolution, "resolution", least=0))
     repeat = study.repeatability
@@ -239,6 +244,7 @@ def gauge_uncertainty(study: GaugeStudy, *, resolution: float = 0.0) -> tuple[tu
             None if coarse else repeat.degrees_of_freedom,
         ),
         ("reproducibility", study.reproducibility.sd, study.reproducibility.degrees_of_freedom),
+        ("bias", rectangular(abs(a_number(bias, "bias"))), None),
     )
 
 
@@ -396,9 +402,16 @@ def _scatters(gauge: float, total: float) -> None:
 
 
 def _notes(
-    gauge: Component, distinct: float, *, counts: tuple[int, int, int], step: float, interaction: bool
+    gauge: Component,
+    distinct: float,
+    *,
+    counts: tuple[int, int, int],
+    step: float,
+    interaction: bool,
+    tolerance: float | None,
 ) -> tuple[str, ...]:
-    """What the common limits say: under 10 % good, over 30 % unfit, five categories or more (AIAG MSA 4th ed. II-D)."""
+    """What the common limits say: under 10 % good, over 30 % unfit, five categories or more, a step of a tenth of the
+    tolerance (AIAG MSA 4th ed. I-B, II-D)."""
     notes = []
     share = gauge.study_percent if gauge.tolerance_percent is None else gauge.tolerance_percent
     of = "of the study’s variation" if gauge.tolerance_percent is None else "of the tolerance"
@@ -414,6 +427,8 @@ def _notes(
         notes.append("Appraisers read some parts differently from each other: look at how those parts are held.")
     if counts[0] < 5 or counts[1] < 3:
         notes.append("Few parts or appraisers: the limits are wide. Ten parts and three appraisers are usual.")
+    if tolerance is not None and step > tolerance / 10 * (1 + 1e-12):
+        notes.append("The step of the gauge is more than a tenth of the tolerance: take a finer one.")
     if step > 0 and gauge.sd < resolution_uncertainty(step):
         notes.append("The step of the gauge is coarser than its scatter: count step/√12 instead.")
     return tuple(notes)
