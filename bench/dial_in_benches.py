@@ -79,7 +79,15 @@ BENCHES = (
     Bench("near the limit", fault="floor", limit=(-0.015, 0.003), goal=3.5),
     Bench("10 % misreads", misreads=0.10, goal=4.0),
     Bench("metric, measured", lengths_measured=True, metric=True, goal=1.9),
-    Bench("everything at once", **(WORN | {"scatter_factor": 1.3}), clicks=8, drift_sd=0.0002, misreads=0.06, goal=4.6, hostile=True),
+    Bench(
+        "everything at once",
+        **(WORN | {"scatter_factor": 1.3}),
+        clicks=8,
+        drift_sd=0.0002,
+        misreads=0.06,
+        goal=4.6,
+        hostile=True,
+    ),
     Bench("too little stroke", fault="floor", goal=2.7),
     Bench("too much stroke", fault="ceiling", limit=(-0.05, -0.008), goal=2.7),
     Bench("stalls in the stack", fault="stall", shift_sd=0.003, goal=2.7),
@@ -220,7 +228,9 @@ class Tool:
             self.slipped_unit = kind < 0.2
             if 0.2 <= kind < 0.75:
                 unit = MM if self.bench.metric else 1.0
-                return round(right + unit * self.rng.choice([-1, 1]) * self.rng.choice([0.01, 0.02, 0.03, 0.05, 0.1]), 4)
+                return round(
+                    right + unit * self.rng.choice([-1, 1]) * self.rng.choice([0.01, 0.02, 0.03, 0.05, 0.1]), 4
+                )
             if kind >= 0.75:
                 return self._swapped(right)
         if not self.slipped_unit:
@@ -237,7 +247,9 @@ class Tool:
         """Whether some knob position, finished towards more stroke, is inside."""
         low, high = window_of(self.bench)
         if self.bench.fault:
-            return low <= self.limit + self.lot + self.shift <= high or self.bench.limit[0] <= 0.0 <= self.bench.limit[1]
+            return (
+                low <= self.limit + self.lot + self.shift <= high or self.bench.limit[0] <= 0.0 <= self.bench.limit[1]
+            )
         if self.bench.clicks is None:
             return True
         step = self.lead / self.bench.clicks

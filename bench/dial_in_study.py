@@ -26,7 +26,6 @@ HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parent / "src"), str(HERE)]
 
 from dial_in_benches import BENCHES, LEAD, MM, REACHES, TARGET, Bench, new_tool, window_of  # noqa: E402
-
 from firstpull.statistics.dial_in import advise  # noqa: E402
 
 MAX_STEPS = 150

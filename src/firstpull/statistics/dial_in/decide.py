@@ -17,7 +17,7 @@ from firstpull.statistics.dial_in.belief import (
     truth_row,
 )
 from firstpull.statistics.dial_in.mixture import SHIFT
-from firstpull.statistics.dial_in.moves import Move, best_move, click_chances, further_move, take_up_move
+from firstpull.statistics.dial_in.moves import Move, best_move, click_chances, further_move, settling_move, take_up_move
 from firstpull.statistics.dial_in.readings import GROSS_MM, in_job_unit
 from firstpull.statistics.dial_in.replay import State
 from firstpull.statistics.dial_in.request import Job, Pull, Where
@@ -40,6 +40,7 @@ MAX_TURNS = 60
 MAX_READINGS_ASKED = 4
 _TURNS_BETWEEN_PULLS = 4
 _SURE = 0.95
+_SURE_OF_TOOL = 0.92
 _SUSPECT = 0.5
 _LEAST_GAIN = 0.02
 _NEAR = 1.0
@@ -249,7 +250,7 @@ def _refusal_for_tool(view: _View) -> Decision | None:
         inside = click_chances(view.state, view.job)
         if inside is not None and 1.0 - inside >= _SURE:
             return _refuse(view, "detent_limited", confidence=1.0 - inside)
-        if sum(chance for chance, _ in chances) >= _SURE:
+        if sum(chance for chance, _ in chances) >= _SURE_OF_TOOL:
             chance, reason = max(chances)
             return _refuse(view, reason, confidence=chance)
     return None
@@ -268,9 +269,8 @@ def _turn(view: _View) -> Decision | None:
         return None
     if _sharpens(view) and not (move is not None and move.outlook.p_inside >= job.confidence):
         return _reply(view, "remeasure", cause="confirm")
-    proof = _proving_move(view) if state.turns_since_pull == 0 and state.inserts_used < job.max_pulls else None
-    if proof is not None:
-        return _order(view, proof)
+    if view.faults.unmoved >= _UNMOVED:
+        return _proof(view)
     pending = state.knob.last_direction < 0 and not state.knob.settled(job)
     if move is not None and (_worth_turning(view, move) or (pending and len(move.steps) == 1)):
         return _order(view, move)
@@ -281,13 +281,15 @@ def _turn(view: _View) -> Decision | None:
     return None
 
 
-def _proving_move(view: _View) -> Move | None:
+def _proof(view: _View) -> Decision | None:
     """Where the knob may have lost its effect: a plain further move, so that the next pull decides. It costs no more
     inserts than pulling again where the knob is, because the way of the knob is known."""
-    if view.faults.unmoved < _UNMOVED:
-        return None
-    move = further_move(view.state, view.job, more=view.belief.mean_mm > view.job.aim_mm)
-    return move if move.outlook.ceiling_risk <= CEILING_RISK else None
+    state, job = view.state, view.job
+    move = further_move(state, job, more=view.belief.mean_mm > job.aim_mm)
+    if state.turns_since_pull and len(move.steps) == 2:
+        move = settling_move(state, job)
+    pending = state.turns_since_pull == 0 or (state.knob.last_direction < 0 and not state.knob.settled(job))
+    return _order(view, move) if pending and move.outlook.ceiling_risk <= CEILING_RISK else None
 
 
 def _worth_turning(view: _View, move: Move) -> bool:

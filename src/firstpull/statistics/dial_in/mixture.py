@@ -40,7 +40,7 @@ PLAIN, SURPRISE, FLOOR, CEILING, DEAD, STALL, DRIFTING = range(7)
 """Kinds of component: as stated; stated too sure; stroke limited above; stroke limited below; knob without effect;
 force runs out in the stack; drifts more than a sound tool."""
 
-_SHARE = {PLAIN: 0.89, DRIFTING: 0.04, SURPRISE: 0.015, FLOOR: 0.03, CEILING: 0.02, DEAD: 0.003, STALL: 0.05}
+_SHARE = {PLAIN: 0.892, DRIFTING: 0.04, SURPRISE: 0.015, FLOOR: 0.03, CEILING: 0.02, DEAD: 0.001, STALL: 0.05}
 _PROCESS_FACTORS = ((0.75, 0.27), (1.0, 0.44), (1.35, 0.23), (2.2, 0.06))
 _INSERT_FACTORS = ((0.87, 0.5), (1.13, 0.5))
 _BACKLASH_SHARES = ((0.0, 0.15), (0.3, 0.3), (0.65, 0.3), (1.0, 0.25))

@@ -63,6 +63,12 @@ def further_move(state: State, job: Job, *, more: bool) -> Move:
     return Move(steps, outlook(state.mixture, steps, job=job))
 
 
+def settling_move(state: State, job: Job) -> Move:
+    """The second half of a move towards less stroke: forward until the play is taken up, and no further."""
+    steps = (round(take_up_turns(job), 9),)
+    return Move(steps, outlook(state.mixture, steps, job=job))
+
+
 def take_up_turns(job: Job) -> float:
     """Least forward step that takes up all play the tool may have, turns, on the knob's own steps."""
     step = job.step_turns or _FREE_KNOB_STEP_TURNS

@@ -240,7 +240,8 @@ def _pulled(mixture: Mixture, pull: Pull, *, job: Job, knob: Knob, place: tuple[
             continue
         value, extra = way.value_mm - offset, way.variance
         parts += _taken(held, value, noise=noise + extra, rows=(free, knob.cycles_since_air, pull))
-        parts.append(_taken_as_bad(held, value, noise=noise + extra, row=free, number=number))
+        rows = (free, knob.cycles_since_air, pull)
+        parts.append(_taken_as_bad(held, value, noise=noise + extra, rows=rows, number=number))
     return joined(parts)
 
 
@@ -318,9 +319,18 @@ def _cut_at_limit(mixture: Mixture, *, active: bool) -> Mixture:
     return replace(mixture, mean=moved, cov=cov, log_weight=mixture.log_weight + log_share)
 
 
-def _taken_as_bad(mixture: Mixture, value: float, *, noise: Floats, row: Floats, number: int) -> Mixture:
-    """The pull was not complete: the set is long by an unknown amount and says nothing about the setting."""
+def _taken_as_bad(
+    mixture: Mixture, value: float, *, noise: Floats, rows: tuple[Floats, int, Pull], number: int
+) -> Mixture:
+    """The pull was not complete: the set is longer than the knob, or a limit already shown, would have made it, by an
+    unknown amount, and says nothing about the setting."""
+    row, cold_cycles, pull = rows
     mean, variance = mixture.value(row)
+    at_limit = reading_row(where=pull.where, cold_cycles=cold_cycles, length_known=row[LOT] == 0.0, limited=True)
+    limit, limit_variance = mixture.value(at_limit)
+    held_long = (mixture.kind == FLOOR) | ((mixture.kind == STALL) & (pull.where == "stack"))
+    acts = ~limit_vague(mixture) & np.where(held_long, limit > mean, (mixture.kind == CEILING) & (limit < mean))
+    mean, variance = np.where(acts, limit, mean), np.where(acts, limit_variance, variance)
     offset, spread = _BAD_PULL_MM
     total = variance + noise + spread**2
     residual = value - mean - offset
