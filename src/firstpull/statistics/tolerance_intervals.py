@@ -33,6 +33,7 @@ _Floats = npt.NDArray[np.float64]
 _NODES = 160
 _REACH = 9.0  # sigmas of Y integrated over: what lies outside is below 1e-18
 _MOST_FOR_FACTOR = 100_000
+_CUTS_NOTHING = 5e3  # sds: a limit that far away leaves nothing outside
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +102,9 @@ def share_inside(values: Sequence[float], low: float, high: float, *, confidence
     above, below = (upper - mean) / sd, (mean - lower) / sd
     if above <= 0 or below <= 0:
         return 0.0
-    # Beyond 1e4 sd a limit cuts nothing, and the search stays well scaled.
-    return _bound(min(above, 1e4), min(below, 1e4), n=count, confidence=sure)
+    if max(above, below) >= _CUTS_NOTHING:
+        return _one_sided_bound(min(above, below), n=count, confidence=sure)
+    return _bound(above, below, n=count, confidence=sure)
 
 
 def _checked(n: int, coverage: float, confidence: float) -> tuple[int, float, float]:
@@ -212,6 +214,26 @@ def _spread_nodes(f: int) -> tuple[_Floats, _Floats]:
     u, weight = _between(max(0.0, 1 - _REACH / math.sqrt(f)), 1 + _REACH / math.sqrt(f))
     density = weight * np.exp((f - 1) * np.log(u) - f * (u * u - 1) / 2)
     return u, density / density.sum()
+
+
+def _one_sided_bound(k: float, *, n: int, confidence: float) -> float:
+    """P such that a limit ``k`` sds off the mean holds the share P at ``confidence``: equation (1) with b = ∞."""
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    near, root_n, reach = min(k, 1e3), math.sqrt(n), _REACH / math.sqrt(n)
+    u, density = _spread_nodes(n - 1)
+
+    def surplus(z: float) -> float:
+        # as in _one_sided: integrated over whichever of Y and U makes the smoother integrand
+        if near < 1:
+            return float(density @ ndtr(root_n * (near * u - z))) - confidence
+        y, weight = _between(-reach, max(min(z, reach), -reach))
+        weight = weight * np.exp(-0.5 * n * y * y) * math.sqrt(n / (2 * math.pi))
+        return float(ndtr(-z * root_n)) + _confidence((z - y) / near, weight, f=n - 1) - confidence
+
+    z = float(brentq(surplus, -10 / root_n, near * float(u[-1]) + 10 / root_n, xtol=1e-12))
+    return min(float(ndtr(z)), 1 - 1e-12)
 
 
 def _bound(above: float, below: float, *, n: int, confidence: float) -> float:
