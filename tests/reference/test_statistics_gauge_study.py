@@ -6,6 +6,9 @@
 [2] The same, tables III-B 3 (bias: mean 6.021, sd 0.2048, n = 100, reference 6.01) and III-B 4, 5 (linearity: five
     references, twelve readings each), read in a public test suite.
 
+[3] A smaller study, 5 parts, 3 appraisers, 3 trials, as a public Python package prints it (sums of squares and variances
+    with the interaction kept).
+
 Disagreements with print: the range method's 0.20188 and 0.22963 come from factors rounded to four digits (ours 0.20186
 and 0.22968); the printed 90 % limits of reproducibility and of the gauge, 0.129 to 1.001 and 0.237 to 1.033, differ by
 1.3 % and 0.8 % from the modified large-sample limits of the cited method (0.1275 to 1.0138, 0.2351 to 1.0334).
@@ -39,10 +42,12 @@ def _rows(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(lines))
 
 
-READINGS = [
-    GaugeReading(row["part"], row["appraiser"], float(row["value"]))
-    for row in _rows("statistics_gauge_study_readings.csv")
-]
+def _study(name: str) -> list[GaugeReading]:
+    rows = _rows("statistics_gauge_study_readings.csv")
+    return [GaugeReading(r["part"], r["appraiser"], float(r["value"])) for r in rows if r["study"] == name]
+
+
+READINGS = _study("manual")
 PRINTED = {(row["method"], row["quantity"]): row["published"] for row in _rows("statistics_gauge_study_results.csv")}
 
 
@@ -114,6 +119,30 @@ def test_limits_of_the_manual() -> None:
         low, high = (float(text) for text in PRINTED["ANOVA 90% CI", name].split("-"))
         assert part.sd_low == pytest.approx(low, rel=wide), name
         assert part.sd_high == pytest.approx(high, rel=wide), name
+
+
+def test_small_study() -> None:
+    """Sums of squares, F and variances of [3] with the interaction kept are met to half their last digit."""
+    study = gauge_study_anova(_study("small"), pool_above=1)
+    rows = {row.source: row for row in study.anova}
+    assert rows["appraisers"].sum_of_squares == pytest.approx(1.63035, abs=5.1e-6)
+    assert rows["parts"].sum_of_squares == pytest.approx(28.9094, abs=5.1e-5)
+    assert rows["interaction"].sum_of_squares == pytest.approx(0.0650044, abs=5.1e-8)
+    assert rows["repeatability"].sum_of_squares == pytest.approx(1.71213, abs=5.1e-6)
+    assert rows["total"].sum_of_squares == pytest.approx(32.3169, abs=5.1e-5)
+    assert rows["appraisers"].f == pytest.approx(100.32243949133408, rel=1e-9)
+    assert rows["appraisers"].chance == pytest.approx(2.1613695507793906e-06, rel=1e-9)
+    assert rows["parts"].f == pytest.approx(889.4582250787796, rel=1e-9)
+    assert rows["interaction"].chance == pytest.approx(0.9963728209675697, rel=1e-9)
+    assert study.interaction is not None
+    for part, variance, half in (
+        (study.appraiser, 0.0538033, 5.1e-8),
+        (study.part, 0.802135, 5.1e-7),
+        (study.interaction, 0.0, 1e-12),
+        (study.repeatability, 0.0570711, 5.1e-8),
+        (study.total, 0.91301, 5.1e-6),
+    ):
+        assert part.sd**2 == pytest.approx(variance, abs=half), part.name
 
 
 def test_bias_of_the_manual() -> None:

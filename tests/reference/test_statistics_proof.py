@@ -6,6 +6,8 @@
     0.0397 n − 0.939 and 0.0397 n + 1.205, table of acceptance and rejection numbers; from memory.
 [4] A. Wald, Sequential Analysis (1947), 5.3: plan for 0.1 and 0.3, risks 0.02 and 0.03: 0.186 n − 2.58 and
     0.186 n + 2.88; from memory.
+[6] D. Deaver, guardbanding with confidence (1994): false acceptance and rejection for a normal process with limits at 2 or
+    2.5 sigma and 1/4, 1/2 or 1 sigma of uncertainty; values as a public library for metrology checks against them.
 [5] Success run: data/statistics_success_run.csv, n = ln(1 − C)/ln R.
 """
 
@@ -16,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-from firstpull.statistics.guard_bands import conformance, guarded_limits
+from firstpull.statistics.guard_bands import conformance, guarded_limits, risks
 from firstpull.statistics.sequential import outcome, probability_ratio_plan, success_run_plan
 
 DATA = Path(__file__).parent / "data"
@@ -35,6 +37,27 @@ def test_iso_14253_1_guard_band() -> None:
     assert band.guard_band == pytest.approx(0.0165, abs=5.5e-5)
     assert band.low == pytest.approx(9.0165, abs=5.5e-5)
     assert band.high == pytest.approx(10.9835, abs=5.5e-5)
+
+
+@pytest.mark.parametrize(
+    ("limit", "ratio", "guard", "consumer", "half"),
+    [
+        (2.0, 4.0, 1.0, 0.008, 1e-4),
+        (2.5, 4.0, 1.0, 0.0025, 1e-4),
+        (2.5, 1.0, 1.0, 0.005, 1e-3),
+        (2.0, 2.0, 0.91, 0.008, 5e-4),
+    ],
+)
+def test_false_acceptance_of_deaver(limit: float, ratio: float, guard: float, consumer: float, half: float) -> None:
+    """0.8 %, 0.25 %, 0.5 % and with a guard band of 9 % again 0.8 %, of [6], as finely as they are held there."""
+    found = risks(1 / ratio, mean=0, sd=1, low=-limit, high=limit, guard_band=(1 - guard) * limit)
+    assert found.consumer == pytest.approx(consumer, abs=half)
+
+
+def test_false_rejection_of_deaver() -> None:
+    """1.5 % at a ratio of 4 and 6.6 % at a ratio of 2 with a guard band of 9 %."""
+    assert risks(0.25, mean=0, sd=1, low=-2, high=2).producer == pytest.approx(0.015, abs=5e-4)
+    assert risks(0.5, mean=0, sd=1, low=-2, high=2, guard_band=0.18).producer == pytest.approx(0.066, abs=1e-3)
 
 
 def test_sequential_plan_of_the_handbook() -> None:
