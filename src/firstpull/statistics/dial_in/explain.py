@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from firstpull.statistics.dial_in.decide import Decision
-from firstpull.statistics.dial_in.request import Pull, Request
+from firstpull.statistics.dial_in.plan import MOST_COUNTED, inserts_expected
+from firstpull.statistics.dial_in.request import Job, Pull, Request
 
 _REFUSED = {
     "unreachable_max": "The stroke is at its limit and the sets stay too long at {mean}: use a tool with more stroke, or check mandrel, anvil and air.",
@@ -100,7 +101,7 @@ def sentence(decision: Decision, request: Request) -> str:
         return "Cycle the tool once without an insert: the first pull after connecting the air is not like the rest."
     if decision.action == "turn":
         return _turn_sentence(decision, request, expected=expected)
-    return _pull_sentence(decision, mean=mean, expected=expected)
+    return _pull_sentence(decision, request, mean=mean, expected=expected)
 
 
 def _turn_sentence(decision: Decision, request: Request, *, expected: str) -> str:
@@ -123,12 +124,23 @@ def _turn_sentence(decision: Decision, request: Request, *, expected: str) -> st
     )
 
 
-def _pull_sentence(decision: Decision, *, mean: str, expected: str) -> str:
+def _pull_sentence(decision: Decision, request: Request, *, mean: str, expected: str) -> str:
     place = " in the stack" if decision.where == "stack" else ""
     if decision.cause == "first":
-        return f"Pull one sacrificial insert{place} and measure it; nothing is known of this setting until then."
+        return f"Pull one sacrificial insert{place} and measure it: {_count_sentence(request.job)}."
     chance = _percent(decision.belief.p_inside)
     return f"The mean is believed at {mean}, inside with {chance} so far: pull another{place}; expect {expected}."
+
+
+def _count_sentence(job: Job) -> str:
+    """How many inserts to expect, and what would save some."""
+    count = inserts_expected(job, measured=job.length_before_available)
+    if count is None:
+        return f"with this scatter more than {MOST_COUNTED} inserts would be needed for {_percent(job.confidence)}"
+    saved = None if job.length_before_available else inserts_expected(job, measured=True)
+    if saved is None or saved >= count:
+        return f"about {count} in all are to be expected"
+    return f"about {count} in all are to be expected, about {saved} if each is measured before its pull"
 
 
 def _percent(p: float) -> str:

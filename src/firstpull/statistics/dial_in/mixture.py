@@ -175,7 +175,7 @@ def prior(job: Job, *, stack: bool) -> Mixture:
     count = len(rows)
     kind = np.array([row[0] for row in rows], dtype=np.int64)
     share = [_SHARE[row[0]] * row[1][2] * row[2][1] * row[3][1] for row in rows]
-    process = job.process_sd_mm if job.history.process_sd_mm is None else max(job.history.process_sd_mm, 5e-4)
+    process = _stated_process_sd(job)
     insert_sd = job.insert_sd_mm * np.array([row[3][0] for row in rows])
     mean, cov = _first_moments(job, kind, process_sd=process)
     mixture = Mixture(
@@ -192,6 +192,15 @@ def prior(job: Job, *, stack: bool) -> Mixture:
         bad=np.zeros((count, 0), dtype=np.bool_),
     )
     return pruned(_with_lot_lengths(mixture, job))
+
+
+def _stated_process_sd(job: Job) -> float:
+    return job.process_sd_mm if job.history.process_sd_mm is None else max(job.history.process_sd_mm, 5e-4)
+
+
+def typical_process_variance(job: Job) -> float:
+    """Expected variance of the tool from pull to pull, mm², its own doubt included."""
+    return float(_stated_process_sd(job) ** 2 * sum(factor**2 * share for factor, share in _PROCESS_FACTORS))
 
 
 def _backlashes(job: Job) -> list[tuple[float, float, float]]:
