@@ -6,9 +6,9 @@
     0.0397 n − 0.939 and 0.0397 n + 1.205, table of acceptance and rejection numbers; from memory.
 [4] A. Wald, Sequential Analysis (1947), 5.3: plan for 0.1 and 0.3, risks 0.02 and 0.03: 0.186 n − 2.58 and
     0.186 n + 2.88; from memory.
+[5] Success run: data/statistics_success_run.csv, n = ln(1 − C)/ln R.
 [6] D. Deaver, guardbanding with confidence (1994): false acceptance and rejection for a normal process with limits at 2 or
     2.5 sigma and 1/4, 1/2 or 1 sigma of uncertainty; values as a public library for metrology checks against them.
-[5] Success run: data/statistics_success_run.csv, n = ln(1 − C)/ln R.
 """
 
 from __future__ import annotations
