@@ -16,7 +16,7 @@ from firstpull.units import NM_PER_MM, LengthUnit, show_length
 # why an insert is out, in the order in which it is looked at: one that fails later is nearer
 REASONS: tuple[str, ...] = (
     "thread", "end", "head", "body", "material", "grip", "room behind", "data", "temperature", "galvanic pair",
-    "countersink", "nose reach", "soft sheet", "torque", "tool", "strength",
+    "countersink", "pocket", "nose reach", "soft sheet", "torque", "tool", "strength",
 )  # fmt: skip
 
 

@@ -29,6 +29,7 @@ def surroundings_rows(
         _temperature(insert, stack, needs),
         _galvanic(insert.material, _metals(stack), _barrier(stack), needs.surroundings),
         _countersink(insert, stack, needs, unit),
+        _pocket(insert, needs, unit),
         _nose(needs, unit),
         _soft(insert, stack, load_ceiling_n),
     )
@@ -81,8 +82,11 @@ def _galvanic(material: str, metals: tuple[str, ...], barrier: str, surroundings
     parted = f" The {barrier} parts them on the faces, not in the hole." if barrier and pair.difference_v > 0 else ""
     if surroundings is None:
         text = f"{between}.{eaten}{parted} The surroundings are not given: not judged."
+        # a pair that is poor even indoors ranks behind those of which nothing is open
+        offer = "not given" if pair.ok or barrier else "not known"
+        text += "" if pair.ok else f" Indoors {pair.limit_v:.2f} V would be the limit."
         return SurroundingRow(
-            Check("galvanic pair", pair.difference_v, "not given", None, "V", True, text, pair.source), "", 0
+            Check("galvanic pair", pair.difference_v, offer, None, "V", True, text, pair.source), "", 0
         )
     text = f"{between}, at most {pair.limit_v:.2f} V in {surroundings} surroundings.{eaten}{parted}"
     words: tuple[str, ...] = ()
@@ -117,6 +121,21 @@ def _countersink(insert: Insert, stack: Stack, needs: Needs, unit: LengthUnit) -
     thicker = f"{show_length(max(short, 0), unit)} {unit}"
     cure = f"Dimple the sheet (dimple = true), take a sheet more than {thicker} thicker, or a flat head."
     return SurroundingRow(check, cure, max(short, 0))
+
+
+def _pocket(insert: Insert, needs: Needs, unit: LengthUnit) -> SurroundingRow | None:
+    wide = needs.pocket_diameter_mm
+    if wide is None:
+        return None
+    if insert.flange_diameter is None:
+        return _said("pocket", "not known", wide, "mm", "Its flange diameter is not known: try it in the pocket.")
+    flange = insert.flange_diameter.mm
+    margin = round((wide - flange) / wide, 6)
+    fits = flange < wide
+    text = f"A flange of {show_mm(flange, unit)} {unit} {'in' if fits else 'does not enter'} a pocket of {show_mm(wide, unit)} {unit}."
+    check = Check("pocket", flange, wide, margin, "mm", fits, text, "geometry")
+    cure = f"Make the pocket more than {show_mm(flange - wide, unit)} {unit} wider, or take a smaller flange."
+    return SurroundingRow(check, cure, round(max(flange - wide, 0.0) * NM_PER_MM))
 
 
 def _nose(needs: Needs, unit: LengthUnit) -> SurroundingRow | None:

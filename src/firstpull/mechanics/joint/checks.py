@@ -191,11 +191,13 @@ def _screw_rows(case: Case, torque: Tightening, preload: Spread) -> list[Row]:
     cure = "Take a stronger screw class, or share the load over more inserts."
     if spare > 0:
         cure = f"Tighten with {data.torque_nm(spare):.3g} N·m or less, or take a stronger screw class."
-    rows = [Row(check, cure)]
+    proved = Row(check, cure)
+    rows = [proved]
     if case.tension.high > 0:
         text = f"Tension of up to {case.tension.high / 1000:.2f} kN against {tensile.low / 1000:.2f} kN of tensile strength."
         check = compare("screw tension", case.tension, tensile, unit="N", text=text, source=source, assumptions=assumed)
-        rows.append(Row(check, "Take a stronger screw class, or share the load over more inserts."))
+        # what no torque can mend comes first: it is the reason that is told
+        rows = [Row(check, "Take a stronger screw class, or share the load over more inserts."), proved]
         rows.append(_clamp_row(case, torque, preload, (*scatter, *factor)))
     return rows
 
@@ -318,14 +320,18 @@ def _areas(thread: Thread, engaged_mm: float) -> StripAreas:
 def _set_rows(insert: Insert, case: Case, torque: Tightening, preload: Spread, shape: SetShape | None) -> list[Row]:
     rows = []
     if insert.setting_load_n is not None:
-        demand = preload.times(SEATING_MARGIN)
-        text = f"Tightening pulls with up to {preload.high / 1000:.2f} kN; a fold set with {insert.setting_load_n / 1000:.2f} kN stays put below 1/1.1 of it."
-        check = compare("seated fold", demand, Spread(insert.setting_load_n, 0.0), unit="N", text=text, source="common practice", estimate=True, assumptions=("setting load / 1.1",))  # fmt: skip
+        felt, most = _screw_pull(case, preload)
+        with_load = " with its share of the tension" if case.tension.high else ""
+        text = f"Tightening{with_load} pulls with up to {most / 1000:.2f} kN; a fold set with {insert.setting_load_n / 1000:.2f} kN stays put below 1/1.1 of it."
+        check = compare("seated fold", felt.times(SEATING_MARGIN), Spread(insert.setting_load_n, 0.0), unit="N", text=text, source="common practice", estimate=True, assumptions=("setting load / 1.1",), highest=SEATING_MARGIN * most)  # fmt: skip
         if not torque.given:
             # A torque that is found here is found to pass this check: its margin says nothing about the insert.
             check = replace(check, margin=None)
-        most = case.data.torque_nm(insert.setting_load_n / SEATING_MARGIN / (1 + case.data.factor.scatter))
-        rows.append(Row(check, f"Tighten with {most:.3g} N·m or less."))
+        spare = insert.setting_load_n / SEATING_MARGIN - case.demand.loads.load_factor * case.tension.high
+        cure = "Lower the tension, or share it over more inserts."
+        if spare > 0:
+            cure = f"Tighten with {case.data.torque_nm(spare / (1 + case.data.factor.scatter)):.3g} N·m or less."
+        rows.append(Row(check, cure))
     pull = None if shape is None else estimates.pull_out_n(shape, case.layers)
     push = None if shape is None else estimates.push_out_n(shape, case.layers)
     cure = "Lower the load, put a backing washer under the blind head, or share the load over more inserts."

@@ -105,7 +105,8 @@ def tightening(insert: Insert, data: ScrewData, demand: JointDemand, *, strip_n:
     if insert.torque_to_turn_nm is not None:
         limits["its tested torque-to-turn"] = insert.torque_to_turn_nm
     if insert.setting_load_n is not None:
-        limits["the setting load"] = data.torque_nm(insert.setting_load_n / SEATING_MARGIN / (1 + scatter))
+        seated_n = insert.setting_load_n / SEATING_MARGIN - added
+        limits["the setting load"] = data.torque_nm(max(seated_n, 0.0) / (1 + scatter))
     limited_by = min(limits, key=lambda name: limits[name])
     high = _cut(limits[limited_by])
     low = None

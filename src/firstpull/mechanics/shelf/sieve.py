@@ -265,6 +265,7 @@ def _surroundings(sieve: Sieve, asked: Asked) -> None:
     for name in ("temperature", "galvanic pair"):
         _by_material(sieve, asked, name)
     _countersink(sieve, asked)
+    _pocket(sieve, asked)
     _nose(sieve, asked)
     _soft(sieve, asked)
 
@@ -327,6 +328,18 @@ def _countersink(sieve: Sieve, asked: Asked) -> None:
         return
     sieve.note(np.where(known, margin, np.nan))
     sieve.drop("countersink", ~short, lambda lost: np.asarray(lost.nm("flange_thickness") - least, float))
+
+
+def _pocket(sieve: Sieve, asked: Asked) -> None:
+    wide = asked.needs.pocket_diameter_mm
+    if wide is None:
+        return
+    sieve.drop(
+        "pocket",
+        ~(sieve.view.mm("flange_diameter") >= wide),
+        lambda view: (view.mm("flange_diameter") - wide) * NM_PER_MM,
+    )
+    sieve.note((wide - sieve.view.mm("flange_diameter")) / wide)
 
 
 def _soft(sieve: Sieve, asked: Asked) -> None:

@@ -184,7 +184,7 @@ def _torque(view: View, case: Case, strip_n: Numbers) -> tuple[Numbers, Numbers 
         per_n * np.maximum(strip_n - added, 0.0) / (1 + scatter),
         view.number("tightening_torque_max_nm"),
         view.number("torque_to_turn_nm"),
-        per_n * view.number("setting_load_n") / SEATING_MARGIN / (1 + scatter),
+        per_n * np.maximum(view.number("setting_load_n") / SEATING_MARGIN - added, 0.0) / (1 + scatter),
     ):
         np.fmin(high, limit, out=high)
     wanted = float(_cut(data.torque_nm(demand.screw.proof_share * data.proof_n)))
@@ -215,7 +215,7 @@ def _screw(case: Case, preload: _Many, left: Numbers | None) -> list[Compared]:
     # a torque that is found passes by a margin that says nothing about the insert
     found = [proved if left is None else replace(proved, margin=None, counts=None, worst=None)]
     if case.tension.high > 0:
-        found.append(_compare(case.tension, tensile))
+        found.insert(0, _compare(case.tension, tensile))
         clamp = _compare(case.tension.times(1 - share), preload)
         found.append(clamp if left is None else replace(clamp, counts=left, worst=left))
     return found
@@ -249,7 +249,9 @@ def _strip(case: Case, preload: _Many, strip_n: Numbers) -> Compared:
 
 def _set(view: View, case: Case, torque: Numbers, preload: _Many, shape: _Shape) -> list[Compared]:
     load = view.number("setting_load_n")
-    seated = _compare(_times(preload, SEATING_MARGIN), _Many(load, np.zeros(len(load))), estimate=True)
+    pull, most = _pull(case, preload)
+    offer = _Many(load, np.zeros(len(load)))
+    seated = _compare(_times(pull, SEATING_MARGIN), offer, estimate=True, highest=SEATING_MARGIN * most)
     # a row without a setting load has no such check at all
     seated = replace(seated, unknown=None)
     found = [
