@@ -88,7 +88,7 @@ CALCULATIONS: dict[str, str] = {
     "mechanics/collapse/closed_form.py:mean_crush_load_n": "reference/test_collapse_closed_form.py",
     "mechanics/collapse/material.py:flow_stress_mpa": "unit/test_collapse_material.py",
     "mechanics/collapse/material.py:flow_table": "unit/test_collapse_material.py",
-    "mechanics/counted.py:counted": "unit/test_mechanics_standardise.py",
+    "mechanics/counted.py:counted": "unit/test_joint_pieces.py",
     "mechanics/counted.py:counted_margin": "unit/test_mechanics_standardise.py",
     "mechanics/cover.py:fewest": "reference/test_cover_set_covering.py",
     "mechanics/identify.py:identify": "unit/test_mechanics_identify.py",

@@ -8,6 +8,8 @@ from dataclasses import replace
 import pytest
 
 from firstpull.errors import BadInput
+from firstpull.mechanics.check import Check
+from firstpull.mechanics.counted import counted
 from firstpull.mechanics.joint import Edges, JointDemand, LoadRange, Loads, Screw
 from firstpull.mechanics.joint.checks import compare
 from firstpull.mechanics.joint.demand import check_demand
@@ -25,6 +27,7 @@ from firstpull.mechanics.joint.estimates import (
 from firstpull.mechanics.joint.hole import hole_for
 from firstpull.mechanics.joint.screw import screw_length
 from firstpull.mechanics.joint.spread import Spread, between, from_least
+from firstpull.mechanics.joint.tightening import screw_data, tightening
 from firstpull.trade.service import screw_lengths, service_range
 from firstpull.trade.threads import thread
 from firstpull.units import parse_length as length
@@ -195,3 +198,34 @@ def test_tables_of_service() -> None:
     assert service_range("unobtainium", "insert") is None
     assert list(screw_lengths("unified")) == sorted(screw_lengths("unified"))
     assert PLAIN.layers
+
+
+def test_what_counts_is_worked_by_hand() -> None:
+    """An estimate counts on average, others at worst; of a torque that was found the checks that ask for less do not, and
+    the clamp counts with what the window leaves."""
+    firm = Check("edge distance", 16, 20, 0.2, "mm", True, "")
+    guess = Check("pull-out", 1, 1, -0.3, "N", True, "", estimate=True, expected_margin=0.1)
+    turn = Check("torque-to-turn", 1, 1, -0.5, "N·m", True, "", estimate=True, expected_margin=0.05)
+    clamp = Check("clamp", 1, 1, 0.9, "N", True, "")
+    words = Check("end", "open", "open", None, "", True, "")
+    given = counted((firm, guess, turn, clamp, words), None)
+    assert given is not None
+    assert (given.check.name, given.margin, given.worst_check.name, given.worst) == (
+        "torque-to-turn",
+        0.05,
+        "torque-to-turn",
+        -0.5,
+    )
+    worst = counted((firm, guess, turn, clamp), None, estimates="worst")
+    assert worst is not None
+    assert worst.margin == -0.5
+    demand = JointDemand(loads=Loads(tension=LoadRange(0, 1000)))
+    torque = tightening(M6, screw_data(thread("M6"), demand), demand, strip_n=None)
+    found = counted((firm, guess, turn, clamp), torque)
+    assert found is not None
+    assert (found.check.name, found.margin, found.worst) == ("pull-out", 0.1, -0.3)
+    alone = counted((clamp,), torque)
+    assert alone is not None
+    # the window of this torque: 0.7 · 1000 N / 0.7 · 0.2 · 6 mm = 1.2 N·m up to its limit
+    assert alone.margin == pytest.approx(1 - 1.2 / torque.high_nm, abs=1e-6)
+    assert counted((words,), None) is None
