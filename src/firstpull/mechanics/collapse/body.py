@@ -62,5 +62,5 @@ class Touching(NamedTuple):
 
 
 PULL, ANVIL, PULL_WORK, METAL_WORK, FRICTION_WORK, DAMPING_WORK, MASS_WORK, FIRST_PAIR = range(8)
-SUMS = FIRST_PAIR + 4
-"""Places in the array of sums; forces are summed over the steps, works are totals."""
+SUMS = FIRST_PAIR + 8
+"""Places in the array of sums; forces are summed over the steps (per pair: up, down), works are totals."""

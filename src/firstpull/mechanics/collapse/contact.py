@@ -58,7 +58,7 @@ def _direction(x: Floats, row: Ints, along: float) -> tuple[float, float]:
 
 @compiled
 def _touch(body: Body, bounds: Bounds, rows: Ints, on_points: Floats) -> float:
-    """Push each node out of its piece; returns the work of friction. ``on_points``: r and z sums on the nodes, in N.
+    """Push each node out of its piece; returns the work of friction. ``on_points``: what pushes nodes up, and down, in N.
 
     The metal of a piece lies on its left. What pushes the node goes back to the ends of the piece by the lever.
     """
@@ -95,8 +95,10 @@ def _touch(body: Body, bounds: Bounds, rows: Ints, on_points: Floats) -> float:
         force[a, 1] -= rest * fz
         force[b, 0] -= along * fr
         force[b, 1] -= along * fz
-        on_points[0] += fr
-        on_points[1] += fz
+        if fz > 0.0:
+            on_points[0] += fz
+        else:
+            on_points[1] -= fz
     return work
 
 

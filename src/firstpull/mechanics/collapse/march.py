@@ -40,7 +40,8 @@ def _march(body: Body, bounds: Bounds, touching: Touching, speeds: Floats, sums:
             last = first + touching.counts[pair]
             on[0] = on[1] = 0.0
             sums[FRICTION_WORK] += _touch(body, bounds, touching.rows[first:last], on)
-            sums[FIRST_PAIR + pair] += on[1]
+            sums[FIRST_PAIR + 2 * pair] += on[0]
+            sums[FIRST_PAIR + 2 * pair + 1] += on[1]
             first = last
         pull, friction = _mandrel(body, bounds, speed)
         load, rubbing = _anvil(body, bounds)

@@ -32,6 +32,8 @@ CHUNK = 25
 """Steps between two looks at masses and at what is near what."""
 SHARE = 0.75
 SHEET_DAMPING = 0.03
+KINETIC_GOAL = 0.013
+"""The bore slows down while the kinetic share is above this."""
 STIFF_MPA = 210_000.0
 NO_YIELD_MPA = 1e9
 GRID_MM = 0.01
@@ -173,14 +175,15 @@ def simulate(case: PullCase, *, effort: Effort, keep: Callable[[State], None] | 
     """Run one pull to its stroke. ``keep`` sees the state after each chunk of steps (progress, pictures, cancel)."""
     state = begin(case, layers=effort.layers)
     rows = [(0.0, 0.0, case.outer_diameter_mm, 0.0)]
-    steps, finished = 0, True
+    steps, finished, calm = 0, True, 1.0
     shank = state.mesh.wall_outer
     while state.stroke_mm < case.stroke_mm:
-        speed = effort.speed_mm(state.stroke_mm, case)
+        speed = calm * effort.speed_mm(state.stroke_mm, case)
         advance(state, np.full(CHUNK, speed))
         steps += CHUNK
         moving = kinetic(state.body)
         work = state.sums[PULL_WORK] + state.sums[MASS_WORK] - state.sums[DAMPING_WORK] - moving
+        calm = max(0.2, 0.96 * calm) if moving > KINETIC_GOAL * abs(work) else min(1.0, 1.01 * calm)
         rows.append((state.stroke_mm, AROUND * work, 2.0 * float(state.body.x[shank, 0].max()), moving))
         if not moving < 1e3 * (1.0 + abs(work)):
             finished = False
