@@ -63,7 +63,7 @@ def test_a_set_insert_is_seated_closed_and_clamped() -> None:
     assert peak is not None
     assert closure is not None
     assert seating is not None
-    assert peak.stroke_mm < seating.stroke_mm
+    assert seating.stroke_mm < closure.stroke_mm
     assert pull.clamp_n >= 0.1 * peak.force_n
     assert pull.energy_error < 0.02
     assert pull.kinetic_share < 0.02

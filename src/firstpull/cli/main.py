@@ -27,6 +27,10 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "bench": ("bench", "Open the bench in the browser."),
     "choose": ("reckon", "Inserts that suit a joint, best first, and why others do not."),
     "setting": ("reckon", "Stroke, set length, window and steps for a job file."),
+    "virtual-pull": (
+        "virtual",
+        "Simulate the collapse of an insert from its dimensions: force, closure, set allowance.",
+    ),
     "identify": ("parts", "Which insert is in your hand, and what to measure next."),
     "standardise": ("parts", "The fewest part numbers that serve many joints."),
     "advise": ("reckon", "The dial-in conversation: one JSON request a line in, one reply a line out."),
@@ -76,7 +80,9 @@ class _Lazy(click.Group):
         if cmd_name not in _COMMANDS:
             return None
         module = import_module(f"firstpull.cli.{_COMMANDS[cmd_name][0]}")
-        name = {"import": "import_", "open": "open_", "gauge-study": "gauge_study"}.get(cmd_name, cmd_name)
+        name = {"import": "import_", "open": "open_", "gauge-study": "gauge_study", "virtual-pull": "virtual_pull"}.get(
+            cmd_name, cmd_name
+        )
         command: click.Command = getattr(module, name)
         return command
 

@@ -1,0 +1,43 @@
+"""The command of the virtual pull."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from firstpull.cli.main import Session, json_option
+
+
+@click.command("virtual-pull")
+@click.argument("case_file", type=click.Path(path_type=Path))
+@json_option
+def virtual_pull(session: Session, case_file: Path) -> None:
+    """Simulate the collapse of the insert in CASE_FILE: force against stroke, closure, set allowance."""
+    from firstpull.cli.reckon import read_text
+    from firstpull.exchange.pull_file import read_pull
+    from firstpull.jobs.virtual_pull import pull_virtually
+
+    request = read_pull(read_text(case_file), where=str(case_file))
+    answer = pull_virtually(request)
+    session.answer(answer, _text(answer))
+
+
+def _text(answer: dict[str, Any]) -> str:
+    """The answer in a few lines."""
+    lines = ["Simulated pull (a calculation, not a proof):"]
+    for name, event in answer["events"].items():
+        said = f"{event['stroke_mm']:.2f} mm at {event['force_n'] / 1000:.2f} kN" if event else "not reached"
+        lines.append(f"  {name:8} {said}")
+    if answer["stroke_plus_thickness_mm"] is not None:
+        lines.append(f"  closure stroke plus thickness {answer['stroke_plus_thickness_mm']:.2f} mm")
+    if answer["set_allowance_mm"] is not None:
+        lines.append(
+            f"  set allowance {answer['set_allowance_mm']:.2f} ± {answer['set_allowance_sd_mm']:.2f} mm (1 sd)"
+        )
+    lines.append(f"  clamp left on the sheet {answer['clamp_n'] / 1000:.2f} kN")
+    lines.append(f"  largest outer diameter {answer['outer_diameter_mm'][-1]:.2f} mm")
+    hand = answer["by_hand"]
+    lines.append(f"  by hand: {hand['mean_n'] / 1000:.1f} kN on average, closure near {hand['closure_mm']:.1f} mm")
+    return "\n".join([*lines, *answer["limits"]])
