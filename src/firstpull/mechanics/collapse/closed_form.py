@@ -43,7 +43,7 @@ def hinge_load_n(case: PullCase, angle_rad: float) -> float:
 
 
 def estimate_collapse(case: PullCase) -> Estimate:
-    """Squash load, mean load of the fold and closure stroke by hand; expect 20 to 30 % of error. N and mm.
+    """Squash load, mean load of the fold and closure stroke by hand; the mean reads 30 to 45 % low. N and mm.
 
     Source: as ``hinge_load_n``, averaged over the stroke 2h (1 − cos θ); closure leaves 2.2 walls (common practice).
     """

@@ -20,6 +20,9 @@ GAUSS = 0.5773502691896258
 VISCOSITY = 0.06
 """Share of the critical damping of a volume wave across one element; it only calms ringing."""
 
+SOFT = 0.5
+"""A soft sheet weighs at least this share of what the insert's metal would, so that touching it stays stable."""
+
 
 @compiled
 def prepare(x: Floats, quads: Ints, start: Floats) -> None:
@@ -59,7 +62,7 @@ def raise_mass(body: Body, share: float) -> float:
             radius = 0.25 * (x[a, 0] + x[b, 0] + x[c, 0] + x[d, 0])
             largest = largest / (double * double) + 0.25 / (radius * radius)
             k = body.kind[e]
-            stiff = moduli[k, 1] + 4.0 / 3.0 * moduli[k, 0]
+            stiff = max(moduli[k, 1] + 4.0 / 3.0 * moduli[k, 0], SOFT * (moduli[0, 1] + 4.0 / 3.0 * moduli[0, 0]))
             needed = stiff * largest * 0.5 * double * radius / (share * share)
             if needed > body.quad_mass[e]:
                 more = 0.125 * (needed - body.quad_mass[e])
@@ -83,20 +86,22 @@ def kinetic(body: Body) -> float:
 
 @compiled
 def _points(
-    body: Body, e: int, rates: tuple[float, float, float, float, float]
+    body: Body, e: int, rates: tuple[float, float, float, float, float, float, float]
 ) -> tuple[float, float, float, float, float, float]:
     """Return-map the four points: mean deviator (3), its two bending moments, and the power of bending.
 
-    ``rates``: deviator rates xx, yy, xy of the mean and the two bending amplitudes, which vary with η and with ξ.
+    ``rates``: deviator rates xx, yy, xy of the mean and the two bending amplitudes (with η, with ξ), and how
+    much wider the element is at the points with ξ and with η.
     """
-    dxx, dyy, dxy, ax, ay = rates
+    dxx, dyy, dxy, ax, ay, taper_xi, taper_eta = rates
     k = body.kind[e]
     shear = body.moduli[k, 0]
     sxx = syy = sxy = along = across = power = 0.0
     for p in range(4):
         eta = 1.0 if p >= 2 else -1.0
         xi = 1.0 if p in (1, 2) else -1.0
-        bend = ax * eta + ay * xi
+        room = max(1.0 + taper_xi * xi + taper_eta * eta, 0.2)
+        bend = (ax * eta + ay * xi) / room
         txx = body.deviator[e, p, 0] + 2.0 * shear * (dxx + bend)
         tyy = body.deviator[e, p, 1] + 2.0 * shear * (dyy - bend)
         txy = body.deviator[e, p, 2] + 2.0 * shear * dxy
@@ -116,13 +121,13 @@ def _points(
             tyy *= ratio
             txy *= ratio
         body.deviator[e, p, 0], body.deviator[e, p, 1], body.deviator[e, p, 2] = txx, tyy, txy
-        sxx += 0.25 * txx
-        syy += 0.25 * tyy
-        sxy += 0.25 * txy
+        sxx += 0.25 * room * txx
+        syy += 0.25 * room * tyy
+        sxy += 0.25 * room * txy
         difference = 0.25 * (txx - tyy)
         along += difference * eta
         across += difference * xi
-        power += difference * bend
+        power += difference * (ax * eta + ay * xi)
     return sxx, syy, sxy, along, across, power
 
 
@@ -180,7 +185,9 @@ def metal_forces(body: Body) -> float:
         qx, qy = cos * qr + sin * qz, cos * qz - sin * qr
         ax, ay = GAUSS * (qx * xi_x - qy * xi_y), GAUSS * (qx * eta_x - qy * eta_y)
         third = trace / 3.0
-        rates = (mean + turned - third, mean - turned - third, slant * cos2 - half * sin2, ax, ay)
+        taper = 0.25 * GAUSS * det
+        taper_xi, taper_eta = taper * (r_xi * hz - hr * z_xi), taper * (hr * z_eta - r_eta * hz)
+        rates = (mean + turned - third, mean - turned - third, slant * cos2 - half * sin2, ax, ay, taper_xi, taper_eta)
         sxx, syy, sxy, along, across, power = _points(body, e, rates)
         pressure = bulk * np.log(volume / g[4])
         pressure += VISCOSITY * np.sqrt((bulk + 4.0 / 3.0 * shear) * body.quad_mass[e] / radius) * trace
