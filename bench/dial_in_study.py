@@ -198,8 +198,9 @@ def main() -> None:
         for method, outcomes in found.items():
             lines.append(row(bench, method, outcomes))
             print(lines[-1], flush=True)
-        notes += remarks(bench, found["adviser"], first=first)
-    print("\n".join(notes))
+        for note in remarks(bench, found["adviser"], first=first):
+            notes.append(note)
+            print(note, flush=True)
     if options.write:
         options.write.write_text(report(lines, notes, seeds=seeds, confidence=options.confidence))
 
