@@ -335,3 +335,9 @@ def test_long_records_are_read_by_index(store: Store, act, index: str) -> None:
     statement = next(line for line in said if line.startswith("SELECT"))
     plan = raw.execute(f"EXPLAIN QUERY PLAN {statement}").fetchall()
     assert index in plan[0][3]
+
+
+def test_words_that_are_no_unicode_are_refused(tmp_path: Path) -> None:
+    """Half of a surrogate pair, as an odd command line gives it, is said to be no text."""
+    with Store(tmp_path / "r") as store, pytest.raises(BadInput, match="not Unicode"):
+        store.search("\udcff")

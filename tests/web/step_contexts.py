@@ -78,7 +78,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "choose_joint": {
         **ASK,
-        "back": {"label": "Back", "address": "/jobs/1/choose"},
+        "back": {"label": "Back to access", "address": "/jobs/1/choose"},
         "choices": [{**CHOICE, "problem": None}],
         "fields": [{**entry("tension"), "wide": True}, entry("shear")],
         "details": [entry("load_factor")],
@@ -114,7 +114,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     "choose_checks": {
         **ASK,
         "part": "A",
-        "back": {"label": "Back", "address": "/jobs/1/choose"},
+        "back": {"label": "Back to the others", "address": "/jobs/1/choose"},
         "problem": None,
         "why": "Tightest: grip.",
         "facts": FACTS,

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, func, insert, select, text
 
 from firstpull import __version__
 from firstpull.errors import BadInput, FirstpullError, NotFound
+from firstpull.record.chain import plain_json
 from firstpull.record.event import Event, NewEvent, check_stream, seal, stream_kind
 from firstpull.store.connection import Database
 from firstpull.store.results import MovedOn, Problem, Restored, Summary, VerifyReport
@@ -191,7 +192,8 @@ class Store:
 
     def search(self, words: str, *, kind: str = "", limit: int | None = None) -> tuple[Summary, ...]:
         """The summaries that hold every word of ``words``, whatever its case, the one last written to first; at most
-        ``limit`` of them."""
+        ``limit`` of them. Raises BadInput for words that are no Unicode."""
+        plain_json(words, where="search")
         with self._database.reading() as connection:
             return self._summaries.read(connection, kind=kind, words=words.split(), limit=limit)
 
