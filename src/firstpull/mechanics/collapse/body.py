@@ -52,6 +52,8 @@ class Bounds(NamedTuple):
     friction: float
     deepest_mm: float
     """A node deeper than this under a surface is on the body's other side."""
+    heavy: float
+    """Mass that a push counts with at most: crushed elements are scaled heavy, and must not kick."""
 
 
 class Touching(NamedTuple):

@@ -16,6 +16,8 @@ CALM = 0.1
 """Share of the speed of approach that a touch takes away in a step."""
 STICK = 0.1
 """Share of the slip that friction may stop in one step."""
+MOST_TURN = 0.5
+"""Cosine of the most that a piece's direction is turned towards its neighbour's."""
 
 
 @compiled
@@ -48,9 +50,17 @@ def _direction(x: Floats, row: Ints, along: float) -> tuple[float, float]:
     So the push does not change its direction by a jump when a node slides over a corner, which would make it chatter.
     """
     a, b, before, after = row[1], row[2], row[3], row[4]
+    tr, tz = x[b, 0] - x[a, 0], x[b, 1] - x[a, 1]
+    own = 1.0 / np.sqrt(tr * tr + tz * tz)
+    tr, tz = tr * own, tz * own
     ar, az = x[b, 0] - x[before, 0], x[b, 1] - x[before, 1]
     br, bz = x[after, 0] - x[a, 0], x[after, 1] - x[a, 1]
-    at_a, at_b = (1.0 - along) / np.sqrt(ar * ar + az * az), along / np.sqrt(br * br + bz * bz)
+    size_a, size_b = np.sqrt(ar * ar + az * az), np.sqrt(br * br + bz * bz)
+    if ar * tr + az * tz < MOST_TURN * size_a:  # so sharp a fold has no mean direction
+        ar, az, size_a = tr, tz, 1.0
+    if br * tr + bz * tz < MOST_TURN * size_b:
+        br, bz, size_b = tr, tz, 1.0
+    at_a, at_b = (1.0 - along) / size_a, along / size_b
     tr, tz = at_a * ar + at_b * br, at_a * az + at_b * bz
     one = 1.0 / np.sqrt(tr * tr + tz * tz)
     return tr * one, tz * one
@@ -78,7 +88,7 @@ def _touch(body: Body, bounds: Bounds, rows: Ints, on_points: Floats) -> float:
         tr, tz = _direction(x, rows[k], along)
         rest = 1.0 - along
         of_piece = mass[a] * mass[b] / (rest * rest * mass[b] + along * along * mass[a])
-        of_both = mass[p] * of_piece / (mass[p] + of_piece)
+        of_both = min(mass[p] * of_piece / (mass[p] + of_piece), bounds.heavy)
         vr = v[p, 0] - rest * v[a, 0] - along * v[b, 0]
         vz = v[p, 1] - rest * v[a, 1] - along * v[b, 1]
         push = -of_both * (HARD * gap + CALM * (vr * tz - vz * tr))

@@ -86,22 +86,20 @@ def kinetic(body: Body) -> float:
 
 @compiled
 def _points(
-    body: Body, e: int, rates: tuple[float, float, float, float, float, float, float]
+    body: Body, e: int, rates: tuple[float, float, float, float, float]
 ) -> tuple[float, float, float, float, float, float]:
     """Return-map the four points: mean deviator (3), its two bending moments, and the power of bending.
 
-    ``rates``: deviator rates xx, yy, xy of the mean and the two bending amplitudes (with η, with ξ), and how
-    much wider the element is at the points with ξ and with η.
+    ``rates``: deviator rates xx, yy, xy of the mean and the two bending amplitudes, which vary with η and with ξ.
     """
-    dxx, dyy, dxy, ax, ay, taper_xi, taper_eta = rates
+    dxx, dyy, dxy, ax, ay = rates
     k = body.kind[e]
     shear = body.moduli[k, 0]
     sxx = syy = sxy = along = across = power = 0.0
     for p in range(4):
         eta = 1.0 if p >= 2 else -1.0
         xi = 1.0 if p in (1, 2) else -1.0
-        room = max(1.0 + taper_xi * xi + taper_eta * eta, 0.2)
-        bend = (ax * eta + ay * xi) / room
+        bend = ax * eta + ay * xi
         txx = body.deviator[e, p, 0] + 2.0 * shear * (dxx + bend)
         tyy = body.deviator[e, p, 1] + 2.0 * shear * (dyy - bend)
         txy = body.deviator[e, p, 2] + 2.0 * shear * dxy
@@ -121,13 +119,13 @@ def _points(
             tyy *= ratio
             txy *= ratio
         body.deviator[e, p, 0], body.deviator[e, p, 1], body.deviator[e, p, 2] = txx, tyy, txy
-        sxx += 0.25 * room * txx
-        syy += 0.25 * room * tyy
-        sxy += 0.25 * room * txy
+        sxx += 0.25 * txx
+        syy += 0.25 * tyy
+        sxy += 0.25 * txy
         difference = 0.25 * (txx - tyy)
         along += difference * eta
         across += difference * xi
-        power += difference * (ax * eta + ay * xi)
+        power += difference * bend
     return sxx, syy, sxy, along, across, power
 
 
@@ -185,9 +183,7 @@ def metal_forces(body: Body) -> float:
         qx, qy = cos * qr + sin * qz, cos * qz - sin * qr
         ax, ay = GAUSS * (qx * xi_x - qy * xi_y), GAUSS * (qx * eta_x - qy * eta_y)
         third = trace / 3.0
-        taper = 0.25 * GAUSS * det
-        taper_xi, taper_eta = taper * (r_xi * hz - hr * z_xi), taper * (hr * z_eta - r_eta * hz)
-        rates = (mean + turned - third, mean - turned - third, slant * cos2 - half * sin2, ax, ay, taper_xi, taper_eta)
+        rates = (mean + turned - third, mean - turned - third, slant * cos2 - half * sin2, ax, ay)
         sxx, syy, sxy, along, across, power = _points(body, e, rates)
         pressure = bulk * np.log(volume / g[4])
         pressure += VISCOSITY * np.sqrt((bulk + 4.0 / 3.0 * shear) * body.quad_mass[e] / radius) * trace

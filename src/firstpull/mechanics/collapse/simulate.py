@@ -25,13 +25,17 @@ from firstpull.mechanics.collapse.case import PullCase
 from firstpull.mechanics.collapse.contact import _find_pairs
 from firstpull.mechanics.collapse.element import kinetic, prepare, raise_mass
 from firstpull.mechanics.collapse.march import _march
-from firstpull.mechanics.collapse.material import ROWS, flow_table
+from firstpull.mechanics.collapse.material import ROWS, TABLE_STEP, flow_table
 from firstpull.mechanics.collapse.mesh import Mesh, build_mesh
 
 CHUNK = 25
 """Steps between two looks at masses and at what is near what."""
 SHARE = 0.75
+CRUSH_STRAIN = 1.8
+CRUSH = 6.0
+"""Beyond that strain the metal hardens so many times a unit of strain, so that a crease does not turn inside out."""
 SHEET_DAMPING = 0.03
+HEAVY = 3.0
 KINETIC_GOAL = 0.013
 """The bore slows down while the kinetic share is above this."""
 STIFF_MPA = 210_000.0
@@ -119,7 +123,9 @@ def begin(case: PullCase, *, layers: int) -> State:
     sheet = case.sheet
     stiff = STIFF_MPA if sheet is None or sheet.e_mpa is None else sheet.e_mpa
     limit = NO_YIELD_MPA if sheet is None or sheet.yield_mpa is None else sheet.yield_mpa
-    tables = np.vstack([flow_table(case.metal), np.full(ROWS, limit)])
+    strain = np.arange(ROWS) * TABLE_STEP
+    crushed = 1.0 + CRUSH * np.maximum(strain - CRUSH_STRAIN, 0.0)
+    tables = np.vstack([flow_table(case.metal) * crushed, np.full(ROWS, limit)])
     moduli = np.array([[case.metal.shear_mpa, case.metal.bulk_mpa], [stiff / 2.6, stiff / 1.2]])
     damping = np.zeros(nodes)
     damping[np.unique(mesh.quads[mesh.of_sheet == 1])] = SHEET_DAMPING
@@ -149,6 +155,7 @@ def begin(case: PullCase, *, layers: int) -> State:
         case.mandrel_mm / 2.0,
         case.friction,
         0.6 * mesh.size_mm,
+        HEAVY * float(np.median(body.mass[mesh.wall_outer])),
     )
     pairs = [(mesh.inner, mesh.inner), (mesh.outer, mesh.outer)]
     if sheet is not None:
