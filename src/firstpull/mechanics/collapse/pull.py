@@ -18,12 +18,16 @@ SEATED_SHARE = 0.1
 SNAPSHOT_WALLS = 0.15
 FINE = Effort(layers=4, pace=0.0012)
 COARSE = Effort(layers=3, pace=0.0017)
+CAREFUL = Effort(layers=3, pace=0.001)
+"""What is tried where the fine run does not hold together: larger elements crease less, and slowly."""
+ENERGY_MOST = 0.02
 MODEL_SD_MM = 0.1
 """Doubt of the model itself until the user's own coupons shrink it."""
 LIMITS = (
     "Cracking is not modelled: a brittle lot may split where this bulges.",
     "Threads, hexagon and knurls are not modelled: the bore moves as one piece.",
 )
+COARSER = "The finer run did not hold together, so a coarser one stands here; its doubt is larger."
 CHECK = "The curve was run at two meshes and speeds; their difference is in the doubt."
 
 
@@ -75,7 +79,10 @@ def virtual_pull(
         if watch is not None:
             watch(0.75 * state.stroke_mm / case.stroke_mm)
 
-    fine = _sound(simulate(case, effort=FINE, keep=keep))
+    fine, whole = simulate(case, effort=FINE, keep=keep), True
+    if not _holds(fine):
+        held.clear()
+        fine, whole = _sound(simulate(case, effort=CAREFUL, keep=keep)), False
     rough = _sound(simulate(case, effort=COARSE))
     events = find_events(fine.stroke_mm, fine.force_n, wall_mm=case.wall_mm)
     other = find_events(rough.stroke_mm, rough.force_n, wall_mm=case.wall_mm)
@@ -85,7 +92,7 @@ def virtual_pull(
     closure_sd = None
     if closure is not None:
         closure_sd = 0.05 if other["closure"] is None else abs(closure.stroke_mm - other["closure"].stroke_mm) / 2.0
-        closure_sd = math.hypot(max(closure_sd, 0.02), MODEL_SD_MM)
+        closure_sd = math.hypot(max(closure_sd, 0.02 if whole else 0.1), MODEL_SD_MM)
     target = None
     if closure is not None and case.sheet is not None:
         target = round(closure.stroke_mm + case.sheet.thickness_mm, 6)
@@ -111,14 +118,18 @@ def virtual_pull(
         kinetic_share=fine.kinetic_share,
         profile=_profile(fine),
         element_steps=fine.steps * fine.quads,
-        limits=_limits(case, events),
+        limits=(*_limits(case, events), *(() if whole else (COARSER,))),
     )
+
+
+def _holds(run: Run, *, most: float = ENERGY_MOST) -> bool:
+    """Whether the run came to its end with finite loads and kept its energy."""
+    return run.finished and bool(np.isfinite(run.force_n).all()) and run.energy_error < most
 
 
 def _sound(run: Run) -> Run:
     """The run, or Unsafe when it did not hold together; a wrong curve must not look like a right one."""
-    whole = bool(np.isfinite(run.force_n).all()) and run.energy_error < 0.1
-    if not run.finished or not whole:
+    if not _holds(run, most=0.1):
         raise Unsafe(
             f"The simulated pull did not hold together beyond {run.stroke_mm[-1]:.2f} mm.",
             where="pull.stroke",
