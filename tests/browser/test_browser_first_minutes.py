@@ -39,6 +39,9 @@ def test_the_reading_is_told_before_the_pull(browser: Browser, bench: Served) ->
         hits = [_pull(hand, told)]
         while hand.actions()[0] != LOCK:
             assert len(hits) <= 12
+            if hand.actions()[0] == "Read it again":
+                hand.press("Read it again")
+                continue
             told = _turn(hand) if hand.actions()[0] == "Air is off" else _expected(hand, ".ask-text")
             if hand.actions()[0] == "Pull":
                 hits.append(_pull(hand, told))
@@ -60,7 +63,8 @@ def _turn(hand: Hand) -> tuple[float, float]:
     told = _expected(hand, ".instruction-note")
     hand.press("Turned, air on, hands clear")
     if hand.actions()[0] == "Pull":
-        assert _expected(hand, ".ask-text") == told
+        # the tool is warmer by then, so that the doubt may differ in its last digit
+        assert _expected(hand, ".ask-text") == pytest.approx(told, abs=0.021)
     return told
 
 
