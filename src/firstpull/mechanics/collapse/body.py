@@ -61,6 +61,12 @@ class Touching(NamedTuple):
 
     rows: Ints
     counts: Ints
+    held: Floats
+    """Per pair of surfaces and node: what friction holds it with, N a radian."""
+    when: Ints
+    """Per pair and node: the step of its last touch."""
+    clock: Ints
+    """The number of the step."""
 
 
 PULL, ANVIL, PULL_WORK, METAL_WORK, FRICTION_WORK, DAMPING_WORK, MASS_WORK, FIRST_PAIR = range(8)

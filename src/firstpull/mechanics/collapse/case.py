@@ -95,9 +95,9 @@ def _check_body(case: PullCase) -> None:
     if not 0.15 <= case.flange_thickness_mm <= 20.0:
         raise BadInput("The flange's thickness is out of range.", where="flange.thickness", hint="0.15 … 20 mm.")
     slender = case.free_length_mm / case.wall_mm
-    if not 2.0 <= slender <= 20.0:
+    if not 2.0 <= slender <= 11.5:
         raise BadInput(
-            f"The free shank is {slender:.1f} walls long; 2 to 20 can be pulled here.",
+            f"The free shank is {slender:.1f} walls long; 2 to 11.5 can be pulled here.",
             where="body.unthreaded_length",
             hint="A shorter one has no room to fold, a longer one folds more than once.",
         )

@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from firstpull.mechanics.collapse.body import Body, Bounds, Floats, Ints
+from firstpull.mechanics.collapse.body import Body, Bounds, Floats, Ints, Touching
 from firstpull.mechanics.collapse.compiled import compiled
 
 HARD = 0.15
 CALM = 0.1
 """Share of the speed of approach that a touch takes away in a step."""
 STICK = 0.1
-"""Share of the slip that friction may stop in one step."""
+"""Share of the slip on mandrel and anvil that friction may stop in one step."""
 MOST_TURN = 0.5
 """Cosine of the most that a piece's direction is turned towards its neighbour's."""
 
@@ -67,13 +67,13 @@ def _direction(x: Floats, row: Ints, along: float) -> tuple[float, float]:
 
 
 @compiled
-def _touch(body: Body, bounds: Bounds, rows: Ints, on_points: Floats) -> float:
+def _touch(body: Body, bounds: Bounds, touching: Touching, pair: int, rows: Ints, on_points: Floats) -> float:
     """Push each node out of its piece; returns the work of friction. ``on_points``: what pushes nodes up, and down, in N.
 
     The metal of a piece lies on its left. What pushes the node goes back to the ends of the piece by the lever.
     """
     x, v, force, mass = body.x, body.v, body.force, body.mass
-    work = 0.0
+    work, now = 0.0, touching.clock[0]
     for k in range(rows.shape[0]):
         p, a, b = rows[k, 0], rows[k, 1], rows[k, 2]
         tr, tz = x[b, 0] - x[a, 0], x[b, 1] - x[a, 1]
@@ -95,8 +95,13 @@ def _touch(body: Body, bounds: Bounds, rows: Ints, on_points: Floats) -> float:
         if push <= 0.0:
             continue
         slip = vr * tr + vz * tz
-        drag = min(bounds.friction * push, STICK * of_both * abs(slip))
-        drag = -drag if slip > 0.0 else drag
+        drag = 0.0
+        if touching.when[pair, p] < now:  # a node at a corner rubs once
+            if touching.when[pair, p] == now - 1:
+                drag = touching.held[pair, p]
+            drag = min(max(drag - HARD * of_both * slip, -bounds.friction * push), bounds.friction * push)
+            touching.held[pair, p] = drag
+            touching.when[pair, p] = now
         work -= drag * slip
         fr, fz = push * tz + drag * tr, drag * tz - push * tr
         force[p, 0] += fr

@@ -36,10 +36,11 @@ def _march(body: Body, bounds: Bounds, touching: Touching, speeds: Floats, sums:
             force[n, 1] = 0.0
         sums[METAL_WORK] += metal_forces(body)
         first = 0
+        touching.clock[0] += 1
         for pair in range(touching.counts.shape[0]):
             last = first + touching.counts[pair]
             on[0] = on[1] = 0.0
-            sums[FRICTION_WORK] += _touch(body, bounds, touching.rows[first:last], on)
+            sums[FRICTION_WORK] += _touch(body, bounds, touching, pair, touching.rows[first:last], on)
             sums[FIRST_PAIR + 2 * pair] += on[0]
             sums[FIRST_PAIR + 2 * pair + 1] += on[1]
             first = last

@@ -16,7 +16,7 @@ from firstpull.mechanics.collapse.unload import unload
 
 SEATED_SHARE = 0.1
 SNAPSHOT_WALLS = 0.15
-FINE = Effort(layers=4, pace=0.0012)
+FINE = Effort(layers=4, pace=0.0014)
 COARSE = Effort(layers=3, pace=0.0017)
 CAREFUL = Effort(layers=3, pace=0.001)
 """What is tried where the fine run does not hold together: larger elements crease less, and slowly."""

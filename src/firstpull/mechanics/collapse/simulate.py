@@ -54,7 +54,7 @@ class Effort:
     """How finely a pull is run: layers through the wall and the bore's speed, in elements a step."""
 
     layers: int = 4
-    pace: float = 0.0012
+    pace: float = 0.0014
     start: float = 0.05
     ramp_walls: float = 1.25
 
@@ -112,7 +112,7 @@ class State:
             mass=body.mass.copy(),
             damping=body.damping.copy(),
         )
-        again = Touching(near.rows.copy(), near.counts.copy())
+        again = Touching(near.rows.copy(), near.counts.copy(), near.held.copy(), near.when.copy(), near.clock.copy())
         return State(self.case, self.mesh, moving, self.bounds, self.pairs, again, self.sums.copy(), self.stroke_mm)
 
 
@@ -160,7 +160,13 @@ def begin(case: PullCase, *, layers: int) -> State:
     pairs = [(mesh.inner, mesh.inner), (mesh.outer, mesh.outer)]
     if sheet is not None:
         pairs = [(mesh.outer, mesh.sheet), (mesh.sheet, mesh.outer), *pairs]
-    touching = Touching(np.zeros((5000, 5), dtype=np.int64), np.zeros(len(pairs), dtype=np.int64))
+    touching = Touching(
+        np.zeros((5000, 5), dtype=np.int64),
+        np.zeros(len(pairs), dtype=np.int64),
+        np.zeros((len(pairs), nodes)),
+        np.full((len(pairs), nodes), -1, dtype=np.int64),
+        np.zeros(1, dtype=np.int64),
+    )
     return State(case, mesh, body, bounds, pairs, touching)
 
 
