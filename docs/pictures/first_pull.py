@@ -42,6 +42,7 @@ def frames(page: Page, address: str) -> list[bytes]:
     """The reading that is too long, the turn to make, and the reading on the dot."""
     page.goto(address)
     press(page)
+    press(page)  # the first insert is read twice
     shots = [page.screenshot()]
     press(page)
     shots.append(page.screenshot())

@@ -34,6 +34,8 @@ def test_the_reading_is_told_before_the_pull(browser: Browser, bench: Served) ->
         assert hand.question() == "Battery tray lid, M6. This tool is simulated. Pull one insert."
         assert "PRACTICE" in hand.text(".band")
         hand.press("Pull")
+        assert hand.question() == "Read the same insert once more."
+        hand.press("Read it again")
         assert "mm too long" in hand.text(".said")
         told = _turn(hand)
         hits = [_pull(hand, told)]

@@ -62,7 +62,7 @@ CASES: dict[str, tuple[list[Event], dict[str, Any]]] = {
     ),
     "dry_cycle": ([*SETTLED, GOOD[0], {"type": "reconnect"}], {"insert_length_sd": 0.2}),
     "pull": ([*SETTLED, *GOOD], {"air_to_stack": {"mean": 0.0, "sd": 0.031}}),
-    "remeasure": ([*SETTLED, pull(11.3)], {}),
+    "remeasure": ([*SETTLED, pull(11.8)], {}),
     "release": ([*SETTLED, *GOOD], {}),
     "unreachable_max": ([*SETTLED, pull(11.9, 11.91), *STUCK], {}),
     "gave_up": ([turn(1 if place % 2 else -1) for place in range(60)], {}),

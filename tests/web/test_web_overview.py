@@ -148,6 +148,8 @@ def test_the_practice_job_begins_with_a_pull_and_the_reading_lands_on_its_dot(pr
     assert "This tool is simulated. Pull one insert." in first
     assert 'value="pull"' in first
     assert act(client, DIAL_IN, do="pull").status_code == 303
+    assert "Read the same insert once more." in client.get(DIAL_IN).text
+    assert act(client, DIAL_IN, do="again").status_code == 303
     assert "too long" in client.get(DIAL_IN).text
     assert act(client, DIAL_IN, do="air_off").headers["location"] == f"{DIAL_IN}?air=off"
     turn = client.get(f"{DIAL_IN}?air=off").text

@@ -165,10 +165,6 @@ def _accepted(state: State, job: Job) -> list[bool]:
     return good
 
 
-_FAR_OFF = 1.0
-_DOUBT_FAR = 0.05
-
-
 def _read_again(view: _View) -> Decision | None:
     """Ask for another reading of the last insert when it could be a misread, or the gauge is the weak part."""
     last = view.state.last_event
@@ -186,8 +182,7 @@ def _read_again(view: _View) -> Decision | None:
     if count == 1:
         if doubts[0] > _SUSPECT:
             return _reply(view, "remeasure", cause="unlikely")
-        # far from the aim the next pull rules a misread out as well, after a turn that is made anyway
-        worth = doubts[0] > (_DOUBT_FAR if _far(view) else 0.004) or bad > 0.05
+        worth = doubts[0] > 0.004 or bad > 0.05
         if worth and not (view.belief.p_inside >= view.job.confidence and doubts[0] <= 0.004):
             return _reply(view, "remeasure", cause="confirm")
         return None
@@ -200,15 +195,10 @@ def _read_again(view: _View) -> Decision | None:
     return None
 
 
-def _far(view: _View) -> bool:
-    """Whether a turn is due whatever another reading says."""
-    return abs(view.belief.mean_mm - view.job.aim_mm) > _FAR_OFF * (view.job.high_mm - view.job.low_mm)
-
-
 def _sharpens(view: _View) -> bool:
     """Whether one more reading narrows what this insert says enough to be worth the trouble."""
     job, last = view.job, view.state.last_event
-    if not isinstance(last, Pull) or last.struck_out or not 1 <= len(last.readings_mm) <= 2 or _far(view):
+    if not isinstance(last, Pull) or last.struck_out or not 1 <= len(last.readings_mm) <= 2:
         return False
     count, measured = len(last.readings_mm), last.length_before_mm is not None
     caliper = job.caliper_sd_mm**2
