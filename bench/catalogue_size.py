@@ -88,19 +88,22 @@ def _questions() -> dict[str, dict[str, Any]]:
 
     thin = Stack(layers=(Layer("steel", parse_length("1.5 mm"), parse_length("0.05 mm")),))
     thick = Stack(layers=(*thin.layers, Layer("aluminium 5052-H32", parse_length("1 mm"), parse_length("0.05 mm"))))
-    joint = JointDemand(
-        loads=Loads(tension=LoadRange(500, 2000), shear=LoadRange(0, 800)),
-        screw=Screw(strength="8.8", mating_thickness=parse_length("3 mm"), clearance_hole=parse_length("6.6 mm")),
-        edges=Edges(edge=parse_length("30 mm")),
-    )
+
+    def joint(hole: str) -> JointDemand:
+        return JointDemand(
+            loads=Loads(tension=LoadRange(500, 2000), shear=LoadRange(0, 800)),
+            screw=Screw(strength="8.8", mating_thickness=parse_length("3 mm"), clearance_hole=parse_length(hole)),
+            edges=Edges(edge=parse_length("30 mm")),
+        )
+
     return {
         "M6, hard checks": {"stack": thick, "needs": Needs(thread="M6")},
         "M6 closed flat, 20 mm of room, hard checks": {
             "stack": thick,
             "needs": Needs(thread="M6", end="closed", head="flat", room_behind_mm=20),
         },
-        "M6 with loads, every check": {"stack": thick, "needs": Needs(thread="M6"), "joint": joint},
-        "M8 with loads, every check": {"stack": thin, "needs": Needs(thread="M8"), "joint": joint},
+        "M6 with loads, every check": {"stack": thick, "needs": Needs(thread="M6"), "joint": joint("6.6 mm")},
+        "M8 with loads, every check": {"stack": thin, "needs": Needs(thread="M8"), "joint": joint("9 mm")},
     }
 
 
