@@ -160,7 +160,7 @@ OTHERS: dict[str, str] = {
     "mechanics/collapse/element.py": "kernels of the solver: tests/reference/test_collapse_closed_form.py judges them",
     "mechanics/collapse/simulate.py": "the solver: judged by recorded pulls of another program",
     "mechanics/collapse/unload.py": "the solver, let go: tests/unit/test_collapse_events.py",
-    "mechanics/collapse/library.py": "a table by name: common practice, no source",
+    "mechanics/collapse/flow_curves.py": "a table by name: common practice, no source",
     "mechanics/collapse/material.py:check_flow_curve": "checks of fields",
     "mechanics/collapse/mesh.py": "places of nodes",
     "mechanics/needs.py": "checks of fields",

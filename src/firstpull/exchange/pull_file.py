@@ -9,7 +9,7 @@ from typing import Any
 from firstpull.errors import BadInput
 from firstpull.exchange.job_fields import Section
 from firstpull.mechanics.collapse.case import PullCase, Sheet
-from firstpull.mechanics.collapse.library import library_curve
+from firstpull.mechanics.collapse.flow_curves import library_curve
 from firstpull.mechanics.collapse.material import FlowCurve, Law
 from firstpull.trade.threads import thread
 
