@@ -192,11 +192,11 @@ def _nothing(choice: Choice, unit: LengthUnit) -> dict[str, str]:
 
 
 def _facts(shown: Candidate, unit: LengthUnit) -> list[dict[str, str]]:
-    """The few values that are wanted beside the drawing."""
+    """The few values that are wanted beside the drawing; the two smallest margins at their worst first."""
     tight = sorted((one for one in shown.checks if one.margin is not None), key=lambda one: one.margin or 0.0)[:2]
     rows = [
         {
-            "name": "To spare",
+            "name": "At worst",
             "value": ", ".join(f"{one.name} {share(one.margin)}" for one in tight).replace(" %", "\u00a0%"),
         }
     ]
