@@ -38,7 +38,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
-from firstpull.exchange.catalogue_table import write_csv
+from firstpull.exchange.catalogue_lots import write_csv
 from firstpull.mechanics.insert import Body, End, Head, Insert, check_insert
 from firstpull.trade.materials import insert_material
 from firstpull.trade.screws import preload_n, property_class, tightening_torque_nm

@@ -15,7 +15,8 @@ from pathlib import Path
 import openpyxl
 
 from firstpull.errors import BadInput, RecordDamaged
-from firstpull.exchange.catalogue_table import preview, write_csv
+from firstpull.exchange.catalogue_lots import write_csv
+from firstpull.exchange.catalogue_table import preview
 from firstpull.exchange.job_file import read_job, write_job
 from firstpull.exchange.record_lines import export_lines, read_lines
 from firstpull.mechanics.insert import check_insert

@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from firstpull.errors import BadInput
-from firstpull.exchange.catalogue_table import Preview, compare, preview, value_text, write_csv
+from firstpull.exchange.catalogue_lots import write_csv
+from firstpull.exchange.catalogue_table import Preview, compare, preview, value_text
 from firstpull.exchange.job_file import JobFile, read_job, write_job
 from firstpull.exchange.table_cells import guard, unguard
 from firstpull.exchange.texts import HIDDEN

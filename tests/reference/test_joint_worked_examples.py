@@ -9,7 +9,7 @@ deviation apart, so Φ(1) of any table of the normal distribution.
 
 Disagreements: the worked M10 takes 600 MPa as the proof stress of 8.8, which ISO 898-1 has above 16 mm only (580 up
 to 16 mm): reproduced from its own load. The example of M10 in aluminium says that 15 mm of 6061-T6 strip at about
-32 kN; its own formula and 186 MPa give 55 kN, and the areas here 60 kN: not reproduced. The solutions manual works
+32 kN, far less than its own formula gives with its own 186 MPa: not reproduced. The solutions manual works
 with areas rounded to three digits, hence a tolerance of 0.012 there.
 """
 

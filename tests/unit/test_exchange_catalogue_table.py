@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from firstpull.errors import BadInput
-from firstpull.exchange.catalogue_table import Preview, Problem, compare, preview, write_csv
+from firstpull.exchange.catalogue_lots import write_csv
+from firstpull.exchange.catalogue_table import Preview, Problem, compare, preview
 from firstpull.mechanics.insert import Insert
 from firstpull.units import parse_length
 
@@ -237,8 +238,9 @@ def test_text_that_no_table_can_hold_is_refused_when_written() -> None:
             note="a\0b",
         )
     ]
-    with pytest.raises(BadInput, match="cannot be written"):
+    with pytest.raises(BadInput, match="cannot be written") as caught:
         write_csv(rows)
+    assert caught.value.where == "P: note"
 
 
 def test_compare_says_what_a_second_import_changes() -> None:

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from firstpull.exchange.catalogue_table import preview, write_csv
+from firstpull.exchange.catalogue_lots import write_csv
+from firstpull.exchange.catalogue_table import preview
 from firstpull.exchange.job_file import JobFile, read_job, write_job
 from firstpull.mechanics.choose import choose
 from firstpull.mechanics.insert import Insert

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstpull.errors import BadInput
-from firstpull.exchange.catalogue_columns import FIELDS, RULES, map_columns
+from firstpull.exchange.catalogue_columns import FIELDS, RULES, FieldRule, map_columns
 from firstpull.exchange.catalogue_columns import Column as Heading
 from firstpull.exchange.catalogue_rows import Reading, read_cell, read_row
 from firstpull.exchange.catalogue_table import cell_text, heading_text
@@ -187,16 +187,38 @@ def heading_line() -> str:
 
 
 def lines_of(lot: Lot) -> list[str]:
-    """Each row as one line of CSV that reads back the same, without its end. Raises BadInput for a text that no table holds."""
+    """Each row as one line of CSV that reads back the same, without its end.
+
+    Lengths keep their text as typed where it says the same length; else mm. Cells that a spreadsheet program would run
+    as a formula get an apostrophe in front, which reading takes off. Raises BadInput, naming the insert, for text that
+    no table can hold: over 2000 characters, or a NUL character.
+    """
     texts = []
     for rule in FIELDS:
         if rule.name == "part":
             texts.append([_quoted(cell_text(part, rule, part)) for part in lot.parts])
             continue
         column = lot.columns[rule.name]
-        made = np.array([_quoted(cell_text(value, rule, "")) for value in column.values], object)
+        made = np.array([_written(lot, rule, code) for code in range(len(column.values))], object)
         texts.append(made[column.codes].tolist())
     return list(map(",".join, zip(*texts, strict=True)))
+
+
+def _written(lot: Lot, rule: FieldRule, code: int) -> str:
+    """The cell of one of a column's values; an error names the first insert that has it."""
+    column = lot.columns[rule.name]
+    try:
+        return _quoted(cell_text(column.values[code], rule, ""))
+    except BadInput:
+        having = np.flatnonzero(column.codes == code)
+        if not len(having):
+            return ""
+        return _quoted(cell_text(column.values[code], rule, lot.parts[int(having[0])]))
+
+
+def write_csv(inserts: Iterable[Insert]) -> str:
+    """The inserts as CSV (comma, UTF-8 when encoded, line ends CR LF) that reads back the same; see :func:`lines_of`."""
+    return "".join(f"{line}\r\n" for line in (heading_line(), *lines_of(lot_of(inserts))))
 
 
 def inserts_of_lines(lines: Sequence[str]) -> list[Insert]:

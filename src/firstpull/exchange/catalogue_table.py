@@ -6,9 +6,7 @@ the value and what would be right. Good rows are kept. What is written reads bac
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -137,21 +135,6 @@ def without_duplicates(
                 ),
             )
     return sorted(kept, key=lambda entry: entry[0])
-
-
-def write_csv(inserts: Iterable[Insert]) -> str:
-    """The inserts as CSV (comma, UTF-8 when encoded, line ends CR LF) that :func:`preview` reads back the same.
-
-    Lengths keep their text as typed where it says the same length; else mm. Cells that a spreadsheet program would
-    run as a formula get an apostrophe in front, which reading takes off. Raises BadInput for text that no table can
-    hold: over 2000 characters, or a NUL character.
-    """
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(heading_text(rule) for rule in FIELDS)
-    for insert in inserts:
-        writer.writerow(cell_text(getattr(insert, rule.name), rule, insert.name) for rule in FIELDS)
-    return out.getvalue()
 
 
 def cell_text(value: Any, rule: FieldRule, name: str) -> str:
