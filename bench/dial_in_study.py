@@ -2,8 +2,11 @@
 
     python bench/dial_in_study.py                   judging seeds, table on screen
     python bench/dial_in_study.py --seeds 50 --tuning    other seeds, for tuning; never reported
-    python bench/dial_in_study.py --write bench/results/dial_in_study.md
+    python bench/dial_in_study.py --seeds 2000 --workers 16 --json part.json    one process a core, same numbers
+    python bench/dial_in_study.py --join part1.json part2.json --write bench/results/dial_in_study.md
 
+Needs numpy and scipy only. The JSON holds, per bench, the row of the table, the seeds that went wrong, and how often
+what was stated came true: at releases, and of the belief after every pull (its P(inside) against the truth then).
 Truth is the lot's mean at the present knob, tool warm (in the stack where a shift is given). A release is wrong when
 it lies outside the window. A refusal is right when no position is inside and the reason is that bench's; a guess
 names no reason, so its giving up after 12 inserts is right whenever no position is inside.
@@ -12,6 +15,8 @@ names no reason, so its giving up after 12 inserts is right whenever no position
 from __future__ import annotations
 
 import argparse
+import json
+import multiprocessing
 import platform
 import statistics
 import sys
@@ -19,6 +24,7 @@ import time
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +35,9 @@ from dial_in_benches import BENCHES, LEAD, MM, REACHES, TARGET, Bench, new_tool,
 from firstpull.statistics.dial_in import advise  # noqa: E402
 
 MAX_STEPS = 150
+WORDS = "What it shows (written by hand after this run):"
+GUESSES = {"first inside": 1, "two in a row": 2}
+BIN_EDGES = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999, 1.000001)
 GUESSED = ("ordinary", "lengths measured", "worn", "coarse clicks, 0.0055", "too little stroke")
 
 
@@ -51,6 +60,7 @@ class Outcome:
     large_missed: int = 0
     false_flags: int = 0
     milliseconds: list[float] = field(default_factory=list)
+    beliefs: list[tuple[float, bool]] = field(default_factory=list)
 
 
 def inside(tool: Any) -> bool:
@@ -66,6 +76,8 @@ def by_adviser(tool: Any, *, confidence: float) -> Outcome:
         answer = advise({"v": 1, "job": job, "history": history})
         out.milliseconds.append(1000.0 * (time.process_time() - begin))
         action = answer["action"]
+        if history and history[-1]["type"] == "pull" and action != "remeasure":
+            out.beliefs.append((answer["belief"]["p_inside"], inside(tool)))
         if action == "turn":
             key = "clicks" if job["clicks_per_turn"] else "turns"
             step = sign * answer[key] / (job["clicks_per_turn"] or 1)
@@ -136,11 +148,25 @@ def by_guessing(tool: Any, *, wanted_in_a_row: int) -> Outcome:
     return out
 
 
-def study(bench: Bench, *, seeds: range, confidence: float, guess: bool) -> dict[str, list[Outcome]]:
-    found = {"adviser": [by_adviser(new_tool(bench, seed), confidence=confidence) for seed in seeds]}
-    if guess:
-        for name, count in (("first inside", 1), ("two in a row", 2)):
-            found[name] = [by_guessing(new_tool(bench, seed), wanted_in_a_row=count) for seed in seeds]
+def one(task: tuple[str, str, int, float]) -> Outcome:
+    """One dial-in, by name of bench and method; what a worker process does."""
+    name, method, seed, confidence = task
+    tool = new_tool(next(bench for bench in BENCHES if bench.name == name), seed)
+    if method == "adviser":
+        return by_adviser(tool, confidence=confidence)
+    return by_guessing(tool, wanted_in_a_row=GUESSES[method])
+
+
+def study(bench: Bench, *, seeds: range, confidence: float, workers: int) -> dict[str, list[Outcome]]:
+    guess = bench.name in GUESSED and seeds.start == 0
+    found = {}
+    for method in ("adviser", *(GUESSES if guess else ())):
+        tasks = [(bench.name, method, seed, confidence) for seed in seeds]
+        if workers == 1:
+            found[method] = [one(task) for task in tasks]
+            continue
+        with multiprocessing.Pool(workers) as pool:
+            found[method] = pool.map(one, tasks, chunksize=max(1, min(10, len(tasks) // (4 * workers))))
     return found
 
 
@@ -181,28 +207,73 @@ HEAD = (
 def main() -> None:
     parser = argparse.ArgumentParser(description="Dial-in on simulated benches.")
     parser.add_argument("--seeds", type=int, default=200)
+    parser.add_argument("--first", type=int, help="the first seed; 0 is judging, 900000 is tuning")
     parser.add_argument("--tuning", action="store_true", help="use the seeds kept for tuning")
     parser.add_argument("--confidence", type=float, default=0.99)
     parser.add_argument("--only", default="", help="benches whose name contains one of these words, by commas")
-    parser.add_argument("--write", type=Path)
+    parser.add_argument("--workers", type=int, default=1, help="processes; the results are the same")
+    parser.add_argument("--json", type=Path, help="results and calibration, written after every bench")
+    parser.add_argument("--join", type=Path, nargs="+", help="run nothing, join these JSON files")
+    parser.add_argument("--write", type=Path, help="the table")
     options = parser.parse_args()
-    first = 900_000 if options.tuning else 0
+    parts = [json.loads(path.read_text()) for path in options.join or ()]
+    benches = joined(parts) if parts else judged(options)
+    if options.json and options.join:
+        options.json.write_text(json.dumps(benches, indent=1, ensure_ascii=False))
+    if options.write:
+        before = options.write.read_text() if options.write.exists() else ""
+        options.write.write_text(report(benches) + "".join(before.partition(WORDS)[1:]))
+
+
+def judged(options: argparse.Namespace) -> dict[str, Any]:
+    first = options.first if options.first is not None else 900_000 if options.tuning else 0
     seeds = range(first, first + options.seeds)
-    lines, notes = [HEAD], []
+    benches: dict[str, Any] = {}
     print(HEAD)
     for bench in BENCHES:
         if not any(word in bench.name for word in options.only.split(",")):
             continue
-        guess = bench.name in GUESSED and not options.tuning
-        found = study(bench, seeds=seeds, confidence=options.confidence, guess=guess)
-        for method, outcomes in found.items():
-            lines.append(row(bench, method, outcomes))
-            print(lines[-1], flush=True)
-        for note in remarks(bench, found["adviser"], first=first):
-            notes.append(note)
-            print(note, flush=True)
-    if options.write:
-        options.write.write_text(report(lines, notes, seeds=seeds, confidence=options.confidence))
+        found = study(bench, seeds=seeds, confidence=options.confidence, workers=options.workers)
+        rows = [row(bench, method, outcomes) for method, outcomes in found.items()]
+        benches[bench.name] = {
+            "seeds": [seeds.start, seeds.stop - 1],
+            "confidence": bench.confidence or options.confidence,
+            "python": platform.python_version(),
+            "rows": rows,
+            "remarks": remarks(bench, found["adviser"], first=first),
+            "not_right": [
+                [first + i, o.end, o.reason, o.confidence, o.inserts]
+                for i, o in enumerate(found["adviser"])
+                if not o.right
+            ],
+            "releases": binned([(o.confidence, o.right) for o in found["adviser"] if o.end == "release"]),
+            "beliefs": binned([pair for o in found["adviser"] for pair in o.beliefs]),
+            "inserts": dict(sorted(Counter(o.inserts for o in found["adviser"]).items())),
+        }
+        for line in [*rows, *benches[bench.name]["remarks"]]:
+            print(line, flush=True)
+        if options.json:
+            options.json.write_text(json.dumps(benches, indent=1, ensure_ascii=False))
+    return benches
+
+
+def binned(pairs: list[tuple[float, bool]]) -> list[dict[str, float]]:
+    """Per range of stated probability: how many, the mean stated, and how many were really inside."""
+    bins = []
+    for low, high in pairwise(BIN_EDGES):
+        some = [(p, true) for p, true in pairs if low <= p < high]
+        if some:
+            stated = statistics.fmean(p for p, _ in some)
+            bins.append(
+                {"from": low, "count": len(some), "stated": round(stated, 6), "inside": sum(t for _, t in some)}
+            )
+    return bins
+
+
+def joined(parts: list[dict[str, Any]]) -> dict[str, Any]:
+    """The benches of several files, in their usual order; a later file wins."""
+    every = {name: bench for part in parts for name, bench in part.items()}
+    return {bench.name: every[bench.name] for bench in BENCHES if bench.name in every}
 
 
 def remarks(bench: Bench, outcomes: list[Outcome], *, first: int) -> list[str]:
@@ -218,14 +289,18 @@ def remarks(bench: Bench, outcomes: list[Outcome], *, first: int) -> list[str]:
     return [f"- {bench.name}: {'; '.join(kept)}"] if kept else []
 
 
-def report(lines: list[str], notes: list[str], *, seeds: range, confidence: float) -> str:
+def report(benches: dict[str, Any]) -> str:
+    lines = [line for bench in benches.values() for line in bench["rows"]]
+    notes = [note for bench in benches.values() for note in bench["remarks"]]
+    seeds = sorted({tuple(bench["seeds"]) for bench in benches.values()})
+    spans = ", ".join(f"{low}–{high}" for low, high in seeds)
+    python = ", ".join(sorted({bench["python"] for bench in benches.values()}))
     return "\n".join(
         [
             "# Dial-in on simulated benches",
             "",
-            f"{datetime.now(UTC):%Y-%m-%d}, seeds {seeds.start}–{seeds.stop - 1} of every bench, requested confidence "
-            f"{confidence} where the name says no other, Python {platform.python_version()}; "
-            f"`python bench/dial_in_study.py --seeds {len(seeds)}`.",
+            f"{datetime.now(UTC):%Y-%m-%d}, `python bench/dial_in_study.py`, seeds {spans} of every bench, requested confidence 0.99 where the "
+            f"name says no other, Python {python}.",
             "",
             "Simulated, not measured. The benches and their assumptions are in `bench/dial_in_benches.py`; they are "
             "engineering judgement and share no code with the adviser. Tuning used other seeds (from 900000). “stated” "
@@ -233,6 +308,7 @@ def report(lines: list[str], notes: list[str], *, seeds: range, confidence: floa
             "“misreads missed”: of those off by 0.0075 in or more, then of those off by 0.025 in or in the wrong unit; "
             "“false flags” a session. “ms” of processor time: median and 95th percentile of one advice in a running conversation.",
             "",
+            HEAD,
             *lines,
             "",
             "Refusals and failures:",
