@@ -51,7 +51,7 @@ def gauge_study_answer(study: GaugeStudy, linearity: Linearity | None) -> dict[s
         "tolerance_mm": study.tolerance,
         "confidence": study.confidence,
         "interaction_pooled": study.pooled,
-        "components": {part.name: _component(part) for part in components(study)},
+        "components": {part.name: component_answer(part) for part in components(study)},
         "distinct": study.distinct,
         "distinct_categories": study.distinct_categories,
         "anova": [asdict(row) for row in study.anova],
@@ -87,7 +87,8 @@ def capability_answer(found: Capability) -> dict[str, Any]:
     }
 
 
-def _component(part: Component) -> dict[str, Any]:
+def component_answer(part: Component) -> dict[str, Any]:
+    """One part of the scatter as plain data, in mm."""
     return {
         "sd_mm": part.sd,
         "sd_low_mm": part.sd_low,

@@ -101,6 +101,23 @@ _SCREW = _like(
     | dict.fromkeys(("mating_thickness", "clearance_hole", "washer"), _LENGTH_OR_NONE),
 )
 _NAMED = _like({"name": _text})
+_STUDY = _like(
+    {
+        "number": _count,
+        "measured": _text,
+        "people": _list_of(_text, least=1),
+        "parts": _list_of(_text, least=1),
+        "rounds": _count,
+        "order": _list_of(lambda one: _list_of(_count)(one) and len(one) == 3, least=1),
+        "seed": _text,
+    },
+    {
+        "references": lambda value: isinstance(value, dict) and all(map(_length, value.values())),
+        "reference_u_mm": _NUMBER_OR_NONE,
+        "half_window_mm": _NUMBER_OR_NONE,
+    },
+)
+_RESULT = _like({"schema": _text, "kind": _one_of("parts", "blocks")}, {"sentences": _TEXTS})
 
 # (needed, optional) by event type; what is not named may be anything
 _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
@@ -188,6 +205,13 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     "GaugeAdded": ({"gauge": _NAMED}, {"demo": _flag}),
     "GaugeChanged": ({"gauge": _NAMED}, {}),
     "GaugeChecked": ({"check": _like({"passed": _flag, "due": _text, "error_mm": _number})}, {}),
+    "GaugeServiced": ({"what": _text}, {}),
+    "StudyAgeSet": ({"days": _count}, {}),
+    "StudyBegun": ({"study": _STUDY}, {}),
+    "StudyRead": ({"study": _count, "slot": _count, "reading": _length}, {}),
+    "StudyReadingStruckOut": ({"study": _count, "of": _count, "reason": _text}, {}),
+    "StudyFinished": ({"study": _count, "result": _RESULT}, {}),
+    "StudyGivenUp": ({"study": _count, "reason": _text}, {}),
     "CatalogueImported": ({"inserts": _list_of(_PART), "source": _text, "added": _TEXTS, "changed": _TEXTS}, {}),
     "CatalogueTableImported": (
         {"table": _text, "source": _text, "rows": _count, "added": _count, "changed": _count, "left_out": _count},

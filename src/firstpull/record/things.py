@@ -8,8 +8,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
 from firstpull.errors import BadInput, RecordDamaged
+from firstpull.record import gauge_study
 from firstpull.record.event import Event
 from firstpull.record.forms import check_form
+from firstpull.record.gauge_study import Studies, Study
 
 Data = Mapping[str, Any]
 _State = TypeVar("_State")
@@ -46,13 +48,18 @@ class ToolState:
 
 @dataclass(frozen=True, slots=True)
 class GaugeState:
-    """A measuring instrument: its resolution and error, and its checks. Dates are ISO 8601 days."""
+    """A measuring instrument: its resolution and error, its checks, studies and services. Dates are ISO 8601 days.
+    ``serviced`` is the sequence of its last service; ``study_days`` how long a study counts, 0 where the shop set none."""
 
     stream: str
     sequence: int = 0
     gauge: Data = field(default_factory=dict)
     demo: bool = False
     checks: tuple[Data, ...] = ()
+    studies: tuple[Study, ...] = ()
+    serviced_at: str = ""
+    serviced: int = 0
+    study_days: int = 0
 
     @property
     def id(self) -> str:
@@ -61,6 +68,11 @@ class GaugeState:
     @property
     def last_check(self) -> Data | None:
         return self.checks[-1] if self.checks else None
+
+    @property
+    def open_study(self) -> Study | None:
+        """The study that is not finished yet; there is one at most."""
+        return self.studies[-1] if self.studies and self.studies[-1].open else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +119,17 @@ def guard_thing(before: Iterable[Event], new: Iterable[Event]) -> None:
                 raise BadInput(f"A {kind} begins with being added, once.", where=f"{event.stream} {event.sequence}")
     for event in coming:
         check_form(event)
+    if kind == "gauge":
+        _guard_gauge(past, coming)
     folds[kind]([*past, *coming])
+
+
+def _guard_gauge(past: list[Event], coming: list[Event]) -> None:
+    """Check each coming event against the studies as they stand before it."""
+    state = fold_gauge(past) if past else None
+    for event in coming:
+        gauge_study.guard_study(() if state is None else state.studies, event)
+        state = fold_gauge([event], state)
 
 
 def _fold(
@@ -216,6 +238,19 @@ def _gauge_checked(state: GaugeState, event: Event, data: Data) -> GaugeState:
     return replace(state, checks=(*state.checks, dict(data["check"], at=event.at, by=event.by)))
 
 
+def _gauge_serviced(state: GaugeState, event: Event, data: Data) -> GaugeState:
+    _ = data["what"]
+    return replace(state, serviced_at=event.at, serviced=event.sequence)
+
+
+def _study_age(state: GaugeState, _event: Event, data: Data) -> GaugeState:
+    return replace(state, study_days=data["days"])
+
+
+def _study_step(change: Callable[[Studies, Event, Data], Studies]) -> Callable[[GaugeState, Event, Data], GaugeState]:
+    return lambda state, event, data: replace(state, studies=change(state.studies, event, data))
+
+
 def _imported(state: CatalogueState, _event: Event, data: Data) -> CatalogueState:
     _ = [insert["part"] for insert in data["inserts"]]
     return replace(state, imports=state.imports + 1)
@@ -250,6 +285,13 @@ _GAUGE_STEPS: _Steps = {
     ("GaugeAdded", 1): _gauge_added,
     ("GaugeChanged", 1): _gauge_changed,
     ("GaugeChecked", 1): _gauge_checked,
+    ("GaugeServiced", 1): _gauge_serviced,
+    ("StudyAgeSet", 1): _study_age,
+    ("StudyBegun", 1): _study_step(gauge_study.begun),
+    ("StudyRead", 1): _study_step(gauge_study.read),
+    ("StudyReadingStruckOut", 1): _study_step(gauge_study.struck_out),
+    ("StudyFinished", 1): _study_step(gauge_study.finished),
+    ("StudyGivenUp", 1): _study_step(gauge_study.given_up),
 }
 _CATALOGUE_STEPS: _Steps = {
     ("CatalogueImported", 1): _imported,
