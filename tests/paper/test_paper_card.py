@@ -64,9 +64,9 @@ def _long() -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("unit", ["mm", "in"])
-@pytest.mark.parametrize(("size", "pages", "width_mm"), [("A5", 1, 148), ("A4", 2, 210)])
+@pytest.mark.parametrize(("size", "pages", "width_mm"), [("A5", 2, 148), ("A4", 2, 210), ("Letter", 2, 216)])
 def test_sizes_and_pages(size: str, pages: int, width_mm: float, unit: str) -> None:
-    """A5 is one page, A4 two, whether the card is ordinary, empty or far too long."""
+    """Every size is a page at a glance and one behind it, whether the card is ordinary, empty or far too long."""
     for card in (CARD, {}, _long()):
         made = _read(card_pdf(card, size=size, unit=unit))
         assert len(made.pages) == pages

@@ -55,6 +55,7 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "plan": ("proof", "Change what the proof of a job must hold."),
     "release": ("proof", "Release a proven setting in a person's name."),
     "card": ("proof", "Write the released setup card as PDF or JSON."),
+    "paper": ("papers", "Write a trial log, a first-article record or a tool's history as PDF."),
     "revise": ("proof", "Open a new revision of a released job."),
     "check": ("runs", "Record a check of the run against the card."),
     "count": ("runs", "Record inserts issued, set, rejected and returned."),

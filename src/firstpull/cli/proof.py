@@ -131,7 +131,7 @@ def release(session: Session, job: str) -> None:
 @click.command()
 @click.argument("job")
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="The PDF to write; JOB.pdf when left out.")
-@click.option("--size", type=click.Choice(["A5", "A4"]), default="A5", show_default=True)
+@click.option("--size", type=click.Choice(["A5", "A4", "Letter"]), default="A5", show_default=True)
 @click.option("--unit", type=click.Choice(["mm", "in"]), help="The unit on paper; as proved when left out.")
 @json_option
 def card(session: Session, job: str, out: Path | None, size: str, unit: Any) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Literal
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.jobs import look_after
@@ -55,16 +55,17 @@ def card_of(book: Book, state: JobState) -> dict[str, Any]:
 
 
 def card_pdf(book: Book, job_id: str, *, size: str = "A5", unit: LengthUnit | None = None) -> bytes:
-    """The released card as PDF, A5 or A4, in the unit the job was proved in unless ``unit`` says otherwise.
+    """The released card as PDF, A5, A4 or Letter, in the unit the job was proved in unless ``unit`` says otherwise.
 
     Raises BadInput for another size, Unsafe before a release.
     """
     from firstpull.paper import card_pdf as draw
 
-    if size not in ("A4", "A5"):
-        raise BadInput(f"“{size}” is not a size of card.", where="size", hint="A5 or A4.")
+    sizes: dict[str, Literal["A4", "A5", "Letter"]] = {"A4": "A4", "A5": "A5", "Letter": "Letter"}
+    if size not in sizes:
+        raise BadInput(f"“{size}” is not a size of card.", where="size", hint="A5, A4 or Letter.")
     card = card_of(book, book.job(job_id))
-    return draw(card, size="A4" if size == "A4" else "A5", unit=unit or card["unit"])
+    return draw(card, size=sizes[size], unit=unit or card["unit"])
 
 
 def draft_card(book: Book, job_id: str) -> dict[str, Any]:

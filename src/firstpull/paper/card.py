@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from functools import cache
+from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
@@ -13,7 +13,9 @@ from firstpull.drawing.qr import qr_svg
 from firstpull.drawing.section import InsertShape, Layer, joint_section
 from firstpull.errors import BadInput
 from firstpull.paper.card_view import Reader, card_view, plain_number
-from firstpull.paper.glyphs import FONT_FOLDER, fit_to_fonts
+from firstpull.paper.glyphs import fit_to_fonts
+from firstpull.paper.report import SIZES
+from firstpull.paper.typeset import typeset
 from firstpull.units import LengthUnit
 
 __all__ = ["CARD_SCHEMA", "card_code", "card_drawing", "card_pdf"]
@@ -22,14 +24,15 @@ CARD_SCHEMA = "firstpull/card/1"
 _WIDE_PX, _TALL_PX, _BLANK_PX = 472.0, 400.0, 120.0
 
 
-def card_pdf(card: Mapping[str, Any], *, size: Literal["A4", "A5"] = "A4", unit: LengthUnit = "mm") -> bytes:
+def card_pdf(card: Mapping[str, Any], *, size: Literal["A4", "A5", "Letter"] = "A4", unit: LengthUnit = "mm") -> bytes:
     """The card (schema firstpull/card/1, lengths in mm) as PDF with lengths in ``unit``; the same card, the same bytes.
 
-    A5 is one page, A4 a page at a glance and a page of details. Values that are null print as “not given”. Raises
+    A5 is one page, A4 and Letter a page at a glance and a page of details. A released card is an archive's file
+    (PDF/A-2a). Values that are null print as “not given”. Raises
     BadInput for another size or unit, a card of another form, or numbers that are not finite.
     """
-    if size not in ("A4", "A5"):
-        raise BadInput(f"“{size}” is not a size of card.", where="size", hint="A4 or A5")
+    if size not in SIZES:
+        raise BadInput(f"“{size}” is not a size of card.", where="size", hint="A4, A5 or Letter")
     if unit not in ("mm", "in"):
         raise BadInput(f"“{unit}” is not a unit of a card.", where="unit", hint="mm or in")
     if not isinstance(card, Mapping):
@@ -41,33 +44,17 @@ def card_pdf(card: Mapping[str, Any], *, size: Literal["A4", "A5"] = "A4", unit:
         "drawing": drawing,
         "code": qr_svg(card_code(card)),
         "stop": state_mark("stop", with_word=False),
+        "date": _day(card),
     }
-    return _compile(inputs)
+    return typeset(Path(__file__).parent / "card.typ", inputs, archive=bool(inputs["date"]))
 
 
-def _compile(inputs: dict[str, str]) -> bytes:
-    import typst
-
+def _day(card: Mapping[str, Any]) -> str:
+    """The day of the release, which an archive's file must name; empty for a card that is not released."""
     try:
-        made = typst.compile(_template(), font_paths=_fonts(), sys_inputs=inputs, format="pdf", timestamp=0)
-    except typst.TypstError as problem:
-        raise BadInput("The card could not be set.", where="card", hint=str(problem)[:200])
-    if not isinstance(made, bytes):
-        raise BadInput("The card could not be set.", where="card", hint="The typesetter gave no PDF.")
-    return made
-
-
-@cache
-def _template() -> bytes:
-    return (Path(__file__).parent / "card.typ").read_bytes()
-
-
-@cache
-def _fonts() -> Any:
-    """Only the vendored fonts: neither the system's nor the typesetter's own."""
-    import typst
-
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(FONT_FOLDER)])
+        return date.fromisoformat(str(card.get("released_at") or "")[:10]).isoformat()
+    except ValueError:
+        return ""
 
 
 def card_code(card: Mapping[str, Any]) -> str:

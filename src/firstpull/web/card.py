@@ -11,6 +11,7 @@ from firstpull.drawing.qr import qr_svg
 from firstpull.errors import BadInput
 from firstpull.paper.card import card_code, card_drawing
 from firstpull.paper.card_view import card_view
+from firstpull.paper.report import SIZES
 from firstpull.record.job import JobState
 from firstpull.units import LengthUnit
 from firstpull.web.desk import Desk
@@ -30,7 +31,7 @@ def card_page(here: Desk, state: JobState, card: Mapping[str, Any], *, unit: Len
     context = {
         **_context(card, unit=unit),
         "back": here.address(state.id, "hand_over"),
-        "pdfs": [{"label": f"PDF {size}", "address": f"{pdf}?size={size}&unit={unit}"} for size in ("A5", "A4")],
+        "pdfs": [{"label": f"PDF {size}", "address": f"{pdf}?size={size}&unit={unit}"} for size in SIZES],
         "other": {
             "label": "Lengths in inches" if other == "in" else "Lengths in mm",
             "address": f"{here.address(state.id, 'card')}?unit={other}",

@@ -19,6 +19,7 @@ from firstpull.record.event import Event
 from firstpull.units import LengthUnit
 from firstpull.web.desk import desk, show
 from firstpull.web.event_words import when, words_of
+from firstpull.web.papers import job_papers
 from firstpull.web.person import unit_of
 from firstpull.web.render import page
 
@@ -44,6 +45,7 @@ def show_job_record(request: Request, room: str, job: str, after: int = -1) -> R
         "newer": f"{address}?after={start + ROWS_A_PAGE}" if start + ROWS_A_PAGE < last else "",
         "card_hash": state.release_hash,
         "unit_note": here.unit,
+        "papers": job_papers(here.address(state.id), here.unit) if state.setting is not None else [],
     }
     return show(here, state, "record_job.html", context, step="")
 

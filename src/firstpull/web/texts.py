@@ -45,6 +45,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "nobody": "No name given",
         "change": "change",
         "sheet": "Drawing",
+        "pdf": "PDF",
         "foot": "The maker’s instructions, local rules and qualified practice come first.",
     },
     "gauge": {
@@ -433,6 +434,11 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "tools": "Tools and gauges",
         "no_gauges": "No gauge yet.",
         "history": "History",
+        "paper": "Tool history",
+    },
+    "gauge_study": {
+        "hold_against": "Hold against it",
+        "reckon": "Reckon",
     },
     "overview": {
         "title": "Overview",
