@@ -36,6 +36,7 @@ CALCULATIONS: dict[str, str] = {
     "statistics/gauge_study.py:gauge_study_anova": "reference/test_statistics_gauge_study.py",
     "statistics/gauge_study.py:gauge_study_range": "reference/test_statistics_gauge_study.py",
     "statistics/gauge_study.py:gauge_uncertainty": "unit/test_statistics_gauge_faults.py",
+    "statistics/gauge_repeatability.py:repeatability_study": "reference/test_statistics_gauge_study.py",
     "statistics/gauge_bias.py:bias_study": "reference/test_statistics_gauge_study.py",
     "statistics/gauge_bias.py:linearity_study": "reference/test_statistics_gauge_study.py",
     "statistics/uncertainty_inputs.py:from_half_width": "unit/test_statistics_uncertainty_faults.py",

@@ -245,6 +245,26 @@ def _gauge_checked(data: Data, unit: LengthUnit) -> str:
     return f"Block {_length(check['reference'], unit)} read {_length(check['reading'], unit)}: {verdict}."
 
 
+def _study_begun(data: Data, _unit: LengthUnit) -> str:
+    study = data["study"]
+    size = f"{len(study['parts'])} × {len(study['people'])} × {study['rounds']}"
+    return f"Study {study['number']} begun: {study['measured']}, {size} readings by {', '.join(study['people'])}."
+
+
+def _study_read(data: Data, unit: LengthUnit) -> str:
+    return f"Study {data['study']}, reading {data['slot'] + 1}: {_length(data['reading'], unit)}."
+
+
+def _study_finished(data: Data, unit: LengthUnit) -> str:
+    result = data["result"]
+    places = 4 if unit == "mm" else 5
+    if result["kind"] == "blocks":
+        value, u = (show_mm(float(result[name]), unit, decimals=places) for name in ("bias_mm", "bias_u_mm"))
+        return f"Study {data['study']} finished: bias {value}, its doubt {u} {unit}."
+    sd = show_mm(float(result["sd_mm"]), unit, decimals=places)
+    return f"Study {data['study']} finished: one reading scatters by {sd} {unit} (sd)."
+
+
 _SENTENCES: dict[str, Callable[[Data, LengthUnit], str]] = {
     "JobOpened": _opened,
     "StackDescribed": _stack,
@@ -274,6 +294,9 @@ _SENTENCES: dict[str, Callable[[Data, LengthUnit], str]] = {
     "ShiftLearned": _shift,
     "GaugeAdded": _gauge_added,
     "GaugeChecked": _gauge_checked,
+    "StudyBegun": _study_begun,
+    "StudyRead": _study_read,
+    "StudyFinished": _study_finished,
 }
 _PLAIN: dict[str, str] = {
     "ProofPlanned": "The proof was planned.",
@@ -292,5 +315,9 @@ _PLAIN: dict[str, str] = {
     "Serviced": "Serviced: {what}",
     "KnobTrialsDropped": "Pulls for learning the knob dropped: {reason}",
     "GaugeChanged": "Data of the gauge changed.",
+    "GaugeServiced": "Serviced: {what}",
+    "StudyAgeSet": "A study counts for {days} days.",
+    "StudyReadingStruckOut": "Study {study}: event {of} struck out: {reason}",
+    "StudyGivenUp": "Study {study} given up: {reason}",
 }
 """Sentences without lengths; the fields are those of the event."""

@@ -438,7 +438,9 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
     },
     "gauge_study": {
         "hold_against": "Hold against it",
-        "reckon": "Reckon",
+        "reckon": "Reckon again",
+        "back": "Back",
+        "budget": "Where the doubt comes from",
     },
     "overview": {
         "title": "Overview",

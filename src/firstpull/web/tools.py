@@ -16,10 +16,12 @@ from firstpull.errors import BadInput
 from firstpull.jobs import look_after
 from firstpull.jobs.look_after import DueRow
 from firstpull.jobs.workshop import Doing
+from firstpull.record.event import Event
 from firstpull.record.things import GaugeState, ToolState
 from firstpull.units import Length, LengthUnit, show_length, show_mm
 from firstpull.web.desk import Desk, act, desk, need_name
 from firstpull.web.look_after import MARKS, thing_address
+from firstpull.web.papers import paper_ways
 from firstpull.web.record import history_table
 from firstpull.web.render import page
 from firstpull.web.typed import show_pressure, typed_count
@@ -53,7 +55,7 @@ def show_tools(request: Request) -> Response:
     names = {tool.id: str(tool.tool.get("name") or tool.id) for tool in here.book.tools()}
     gauges = [look_after.gauge_due(gauge, today) for gauge in here.book.gauges()]
     context = {
-        **_blank("Tools and gauges"),
+        **blank("Tools and gauges"),
         "question": "Which tool or gauge?",
         "acts": [_act_row(row, names.get(row.id, row.name)) for row in tools],
         "buttons": [
@@ -156,7 +158,7 @@ def _tool_page(
 ) -> Response:
     name = str(state.tool.get("name") or state.id)
     context = {
-        **_blank(name),
+        **blank(name),
         "question": "What was done to it?",
         "crumb": f"{name} · {_tool_crumb(state)}",
         "due": [_due(row) for row in look_after.tool_due(state)],
@@ -164,6 +166,7 @@ def _tool_page(
         "buttons": [_button("Service done", address=f"/tools/{quote(state.id)}?do=service")],
         "facts": tool_facts(state, here.unit),
         "history": history_table(here.request, here.book.store.read(state.stream)),
+        "papers": paper_ways(f"/tools/{quote(state.id)}/history.pdf", here.unit),
         "sheet_title": "Data and history",
         "sheet_notes": [here.lengths_note],
     }
@@ -287,6 +290,11 @@ def _load(load_n: float, unit: LengthUnit) -> str:
     return f"{load_n / 1000:.1f} kN" if unit == "mm" else f"{load_n / 4.4482216152605:.0f} lbf"
 
 
+def told_events(events: tuple[Event, ...]) -> tuple[Event, ...]:
+    """A gauge's events without the single readings of its studies, which would hide everything else."""
+    return tuple(event for event in events if event.type != "StudyRead")
+
+
 def _gauge_page(
     here: Desk,
     state: GaugeState,
@@ -307,7 +315,7 @@ def _gauge_page(
     step, error = (show_mm(float(state.gauge[key]), unit, decimals=fine) for key in ("resolution_mm", "error_mm"))
     at_reading = problem if problem and problem.get("where") != "block" else None
     context = {
-        **_blank(name),
+        **blank(name),
         "question": "What does it read on the block?",
         "crumb": name,
         "due": [{**_due(due), "note": _check_words(state, unit) or due.text}],
@@ -323,13 +331,16 @@ def _gauge_page(
             "problem": at_reading,
             "gauge": None,
         },
-        "buttons": [_button("Save the check", "read")],
+        "buttons": [
+            _button("Save the check", "read"),
+            _button("Gauge study", address=f"/gauges/{quote(state.id)}/study", kind="other"),
+        ],
         "facts": [
             {"name": "Reads to", "value": f"{step} {unit}", "note": ""},
             {"name": "Limit of error", "value": f"{error} {unit}", "note": ""},
             {"name": "Checked every", "value": f"{state.gauge['every_days']} days", "note": ""},
         ],
-        "history": history_table(here.request, here.book.store.read(state.stream)),
+        "history": history_table(here.request, told_events(here.book.store.read(state.stream))),
         "sheet_title": "Data and history",
         "sheet_notes": [here.lengths_note],
     }
@@ -361,7 +372,7 @@ def entry_of(
     }
 
 
-def _blank(title: str) -> dict[str, Any]:
+def blank(title: str) -> dict[str, Any]:
     """Every part of a thing's page, empty."""
     return {
         "title": title,

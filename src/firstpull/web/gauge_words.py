@@ -1,0 +1,189 @@
+"""The result of a gauge study in plain words, in the reader's unit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from firstpull.jobs.gauge_results import half_window_served, share_of_window
+from firstpull.units import LengthUnit, show_mm
+
+Data = Mapping[str, Any]
+NAMES = {
+    "repeatability": "the same person again",
+    "reproducibility": "between people",
+    "appraiser": "between people",
+    "interaction": "person and part",
+    "gauge": "gauge in all",
+    "part": "between parts",
+    "total": "all together",
+}
+"""The parts of the scatter as the shop says them."""
+CURES = {
+    "resolution": (
+        "The step of the gauge is the largest part.",
+        "Take a gauge that reads one digit more, or use its next digit if it has one.",
+    ),
+    "repeatability": (
+        "The same person reads differently each time.",
+        "Clean the jaws, use the same light force, hold the insert square against a stop; measure twice, take the mean.",
+    ),
+    "appraiser": (
+        "The people read differently from each other.",
+        "Agree where and how hard to hold; let the two who differ most measure one part side by side.",
+    ),
+    "interaction": (
+        "Some parts are read differently by some people.",
+        "Look at those parts for burrs or tilt, and mark the place where they are measured.",
+    ),
+}
+CURES["reproducibility"] = CURES["appraiser"]
+
+
+def fine(value_mm: float, unit: LengthUnit) -> str:
+    """A scatter with its unit: one digit more than a caliper shows."""
+    return f"{show_mm(value_mm, unit, decimals=4 if unit == 'mm' else 5)} {unit}"
+
+
+def half_width(value_mm: float, unit: LengthUnit) -> str:
+    """Half of a window as ± with its unit, rounded up so that it promises no more than is known."""
+    step = 0.01 if unit == "mm" else 0.0005 * 25.4
+    return f"±{show_mm(math.ceil(value_mm / step - 1e-6) * step, unit, decimals=2 if unit == 'mm' else 4)} {unit}"
+
+
+def exact_half(value_mm: float, unit: LengthUnit) -> str:
+    """Half of a window as it was given."""
+    return f"±{show_mm(value_mm, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
+
+
+def headline(result: Data, unit: LengthUnit) -> str:
+    """What it is good for, in one line."""
+    if result["kind"] == "blocks":
+        bias = float(result["bias_mm"])
+        if not result["shown"]:
+            return "No bias is shown"
+        return f"Reads {fine(abs(bias), unit)} too {'long' if bias > 0 else 'short'}"
+    return f"Good for windows of {half_width(float(result['good_for_mm']), unit)} and wider"
+
+
+def note(result: Data, unit: LengthUnit) -> str:
+    """What stands under the headline: how sure that is."""
+    if result["kind"] == "blocks":
+        u = float(result["bias_u_mm"])
+        return f"Known to ±{fine(2 * u, unit)} (two standard uncertainties), the blocks’ own doubt included."
+    worst = float(result["good_for_at_worst_mm"])
+    if worst > 5 * float(result["good_for_mm"]):
+        return "How far people differ is hardly known from so few: with more people this becomes sure."
+    return f"At worst {half_width(worst, unit)} (90 % limits). It then takes at most 30 % of the window."
+
+
+def lines(result: Data, unit: LengthUnit, *, half_window_mm: float | None = None) -> list[str]:
+    """What else is to be known, the most useful first."""
+    if result["kind"] == "blocks":
+        return _block_lines(result, unit)
+    sd = float(result["sd_mm"])
+    half = half_window_mm if half_window_mm is not None else result.get("half_window_mm")
+    found = [f"One reading scatters by {fine(sd, unit)} (sd): 19 of 20 lie within ±{fine(2 * sd, unit)}."]
+    if half is not None:
+        found.insert(0, _window_line(result, float(half), unit))
+    what, cure = CURES[str(result["largest"])]
+    found += [f"{what} {cure}"]
+    return found
+
+
+def asides(result: Data) -> list[str]:
+    """What limits the study itself."""
+    if result["kind"] == "blocks":
+        return []
+    found = []
+    if result["people"] == 1:
+        found.append("One person only: what differs between people is not in it.")
+    if result["coarse"]:
+        found.append("The readings scatter less than the step lets see: step/√12 is taken instead.")
+    distinct = result.get("distinct_categories")
+    if distinct is not None:
+        found.append(f"It tells {max(1, int(distinct))} groups of these parts apart; five or more are wanted.")
+    if result["parts"] < 5:
+        found.append("Few parts: take parts that cover what you measure.")
+    return found
+
+
+def table(result: Data, unit: LengthUnit) -> dict[str, Any]:
+    """The numbers: one row for each part of the scatter, or for each block."""
+    if result["kind"] == "blocks":
+        head: tuple[str, ...] = ("block", "bias", "limits (95 %)", "readings")
+        rows = [
+            [
+                str(row["part"]),
+                _signed(float(row["bias_mm"]), unit),
+                f"{_signed(float(row['low_mm']), unit)} to {_signed(float(row['high_mm']), unit)}",
+                str(row["n"]),
+            ]
+            for row in result["blocks"]
+        ]
+        return _table(head, rows)
+    head = ("", f"sd [{unit}]", "limits (90 %)", "% of study", "% of window")
+    return _table(head, [_component(name, one, unit) for name, one in _ordered(result)])
+
+
+def _ordered(result: Data) -> list[tuple[str, Data]]:
+    found = result["components"]
+    return [
+        (name, found[name])
+        for name in NAMES
+        if name in found and not (name == "reproducibility" and "appraiser" in found)
+    ]
+
+
+def _component(name: str, one: Data, unit: LengthUnit) -> list[str]:
+    limits = "–"
+    if one["sd_low_mm"] is not None and one["sd_high_mm"] is not None:
+        limits = f"{_bare(one['sd_low_mm'], unit)} to {_bare(one['sd_high_mm'], unit)}"
+    share = "–" if one["tolerance_percent"] is None else f"{one['tolerance_percent']:.1f}"
+    return [NAMES[name], _bare(one["sd_mm"], unit), limits, f"{one['study_percent']:.1f}", share]
+
+
+def _bare(value_mm: Any, unit: LengthUnit) -> str:
+    return show_mm(float(value_mm), unit, decimals=4 if unit == "mm" else 5)
+
+
+def _signed(value_mm: float, unit: LengthUnit) -> str:
+    text = _bare(value_mm, unit)
+    return text if text.startswith(("-", "−")) else f"+{text}"
+
+
+def _table(head: tuple[str, ...], rows: list[list[str]]) -> dict[str, Any]:
+    columns = [{"label": label, "number": place > 0} for place, label in enumerate(head)]
+    return {"columns": columns, "rows": rows}
+
+
+def _window_line(result: Data, half: float, unit: LengthUnit) -> str:
+    share = share_of_window(float(result["sd_mm"]), half)
+    worst = share_of_window(float(result["sd_at_worst_mm"]), half)
+    at_worst = "more than all of it can not be ruled out" if worst > 1 else f"at worst {worst * 100:.0f} %"
+    verdict = "good" if share < 0.1 else "it may do" if share <= 0.3 else "too much"
+    return f"Of {exact_half(half, unit)} it takes {share * 100:.0f} %: {verdict} ({at_worst}, 90 % limits)."
+
+
+def _block_lines(result: Data, unit: LengthUnit) -> list[str]:
+    found = []
+    if result["shown"]:
+        found.append("Set it anew on a block, or have it serviced; until then the bias counts in every doubt.")
+    line = result.get("linearity")
+    if line is not None:
+        if line["straight"] is not None and line["straight"] < 0.05:
+            found.append("Over the range the bias does not follow a line: look at the table.")
+        elif line["acceptable"]:
+            found.append("Over the range no bias is shown.")
+        else:
+            slope = float(line["slope"]) * 10
+            found.append(f"The bias changes by {fine(abs(slope), unit)} for each 10 mm of length.")
+    else:
+        found.append("One block, or readings without scatter: nothing is said of the range.")
+    return found
+
+
+def served(sd_mm: float, unit: LengthUnit) -> str:
+    """The narrowest window that a scatter serves, as ±."""
+    return half_width(half_window_served(sd_mm), unit)
