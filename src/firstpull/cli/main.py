@@ -36,6 +36,7 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "advise": ("reckon", "The dial-in conversation: one JSON request a line in, one reply a line out."),
     "lookup": ("reckon", "Look up a thread, a sheet gauge or a drill."),
     "gauge-study": ("measuring", "What a gauge is worth: repeatability, reproducibility, bias."),
+    "budget": ("budget", "The doubt of a measurement, line by line, from a file or for a gauge of the shop."),
     "capability": ("measuring", "Cp, Cpk, Pp, Ppk of readings against limits, and what they show."),
     "open": ("work", "Open a job from a job file."),
     "jobs": ("work", "List jobs, or search them."),

@@ -23,13 +23,17 @@ router = APIRouter()
 
 _LENGTHS = {"mm": "12", "in": "0.5"}
 _WHY = {
-    "repeatability": "the hand and the gauge, again and again",
+    "repeatability": "same hand again",
     "reproducibility": "between people",
-    "resolution": "its step",
-    "limit of error": "no study of blocks: its limit of error",
-    "bias": "bias, not corrected",
+    "resolution": "step",
+    "bias": "bias, left as it is",
     "bias, its doubt": "how well the bias is known",
+    "expansion of the part": "part’s expansion",
+    "expansion of the gauge": "gauge’s expansion",
+    "room less 20 °C": "room",
+    "part less gauge": "part warmer than gauge",
 }
+_SHAPES = {"normal": "normal", "rectangular": "even"}
 
 
 class DoubtForm(BaseModel):
@@ -63,10 +67,10 @@ def _page(here: Desk, state: GaugeState, form: DoubtForm) -> Response:
     number = {"inputmode": "decimal", "maxlength": 30}
     fields = [
         entry_of("length", f"Length, {unit}", values, problem, **number),
-        entry_of("readings", "Mean of so many readings", values, problem, inputmode="numeric", maxlength=4),
         entry_of("temperature", "Room, °C", values, problem, **number),
         entry_of("temperature_half", "Room known to ± K", values, problem, **number),
-        entry_of("difference_half", "Part and gauge alike to ± K", values, problem, **number),
+        entry_of("difference_half", "Part off gauge ± K", values, problem, **number),
+        entry_of("readings", "Mean of readings", values, problem, inputmode="numeric", maxlength=4),
     ]
     material = {
         "name": "material",
@@ -80,10 +84,11 @@ def _page(here: Desk, state: GaugeState, form: DoubtForm) -> Response:
         "question": "How sure is a reading?",
         "crumb": name,
         "address": f"/gauges/{quote(state.id)}/doubt",
-        "fields": fields,
+        "fields": fields[:2],
+        "more": fields[2:],
         "material": material,
         "problem": problem if problem and problem["where"] not in values else None,
-        "headline": "" if found is None else f"±{words.fine(found.budget.expanded, unit)}",
+        "headline": "" if found is None else f"±{words.rounded_up(found.budget.expanded, unit)}",
         "note": "" if found is None else _note(found),
         "lines": [] if found is None else _lines(found, unit),
         "table": None if found is None else _table(found, unit),
@@ -112,7 +117,7 @@ def _signed(text: str, where: str) -> float:
 
 def _note(found: Doubt) -> str:
     budget = found.budget
-    return f"95 % sure: {budget.coverage_factor:.2f} × the standard uncertainty, {_freedom(budget.degrees_of_freedom)}."
+    return f"95 % sure, k = {budget.coverage_factor:.2f}."
 
 
 def _lines(found: Doubt, unit: LengthUnit) -> list[str]:
@@ -130,13 +135,12 @@ def _lines(found: Doubt, unit: LengthUnit) -> list[str]:
 
 
 def _table(found: Doubt, unit: LengthUnit) -> dict[str, Any]:
-    head = ("", "standard uncertainty", "shape", "freedom", f"brings [{unit}]", "share")
+    head = ("", "u", "shape, freedom", f"brings [{unit}]", "share")
     rows = [
         [
             _WHY.get(line.name, line.name),
             _own(line.u, line.unit, unit),
-            line.distribution,
-            _bare_freedom(line.degrees_of_freedom),
+            _how(line.distribution, line.degrees_of_freedom),
             _bare(line.contribution, unit),
             f"{line.percent:.0f} %",
         ]
@@ -144,11 +148,10 @@ def _table(found: Doubt, unit: LengthUnit) -> dict[str, Any]:
         if line.u > 0
     ]
     budget = found.budget
-    rows.append(
-        ["together", "", "", _bare_freedom(budget.degrees_of_freedom), _bare(budget.standard_uncertainty, unit), ""]
-    )
-    rows.append([f"95 %, factor {budget.coverage_factor:.2f}", "", "", "", _bare(budget.expanded, unit), ""])
-    columns = [{"label": label, "number": place in (1, 3, 4, 5)} for place, label in enumerate(head)]
+    freedom = _freedom(budget.degrees_of_freedom)
+    rows.append(["together", "", freedom, _bare(budget.standard_uncertainty, unit), ""])
+    rows.append([f"95 %, k = {budget.coverage_factor:.2f}", "", "", _bare(budget.expanded, unit), ""])
+    columns = [{"label": label, "number": place in (1, 3, 4)} for place, label in enumerate(head)]
     return {"columns": columns, "rows": rows, "source": found.source}
 
 
@@ -163,8 +166,9 @@ def _bare(value_mm: float, unit: LengthUnit) -> str:
 
 
 def _freedom(freedom: float | None) -> str:
-    return "well known" if freedom is None else f"{freedom:.0f} degrees of freedom"
-
-
-def _bare_freedom(freedom: float | None) -> str:
     return "∞" if freedom is None else f"{freedom:.0f}"
+
+
+def _how(shape: str, freedom: float | None) -> str:
+    word = _SHAPES.get(shape, shape)
+    return word if freedom is None else f"{word}, {freedom:.0f}"

@@ -33,12 +33,12 @@ _SHOWN = 3
 
 
 @router.get("/gauges/{gauge}/study/{number}")
-def show_study(request: Request, gauge: str, number: int, who: str = "", window: str = "") -> Response:
+def show_study(request: Request, gauge: str, number: int, who: str = "", window: str = "", see: str = "") -> Response:
     """The next reading of ``who`` (or of the person at this browser), who is next, or the result."""
     here = desk(request, "bench")
     state = here.book.gauge(gauge)
     study = study_of(state, number)
-    return need_name(here) or _study_page(here, state, study, who, window=window)
+    return need_name(here) or _study_page(here, state, study, who, shown=(window, see))
 
 
 @router.post("/gauges/{gauge}/study/{number}")
@@ -84,11 +84,11 @@ def do_study(
 
 
 @router.get("/gauges/{gauge}/study/{number}/strike")
-def ask_strike(request: Request, gauge: str, number: int, who: str = "") -> Response:
-    """Which reading does not count, and why."""
+def ask_strike(request: Request, gauge: str, number: int, who: str = "", do: str = "") -> Response:
+    """Which reading does not count, and why; with ``do`` “give up” why the whole study leads to nothing."""
     here = desk(request, "bench")
     state = here.book.gauge(gauge)
-    return need_name(here) or _strike_page(here, state, study_of(state, number), who, {})
+    return need_name(here) or _strike_page(here, state, study_of(state, number), who, {"do": do})
 
 
 @router.post("/gauges/{gauge}/study/{number}/strike")
@@ -106,7 +106,7 @@ def do_strike(
 ) -> Response:
     """Strike a reading out, or give the whole study up; both with a reason."""
     here = desk(request, "bench")
-    given = {"of": of, "why": why, "reason": reason}
+    given = {"of": of, "why": why, "reason": reason, "do": do}
 
     def perform() -> str:
         doing = here.doing({"expected": expected, "client_id": client_id})
@@ -150,12 +150,12 @@ def _study_page(
     who: str,
     *,
     typed: str = "",
-    window: str = "",
+    shown: tuple[str, str] = ("", ""),
     problem: dict[str, Any] | None = None,
     status_code: int = 200,
 ) -> Response:
     if study.result is not None:
-        return result_page(here, state, study, window=window)
+        return result_page(here, state, study, window=shown[0], see=shown[1])
     if study.given_up:
         return RedirectResponse(f"/gauges/{quote(state.id)}/study", status_code=303)
     person = who if who in study.people or who == ASK else person_of(here.request)
@@ -187,7 +187,7 @@ def _reading_page(
     context = asking(
         form=_form(address, state),
         title="Gauge study",
-        crumb=f"{name} · {slot.person} · {study.measured} · round {slot.round} of {study.rounds}",
+        crumb=f"{name} · {slot.person} · round {slot.round} of {study.rounds}",
         question=f"{what} {slot.part}: what does it read?",
         carry=[("who", slot.person), ("slot", str(slot.number))],
         field={
@@ -211,7 +211,7 @@ def _reading_page(
         ],
         ways=[{"label": "Someone else measures", "address": f"{address}?who={ASK}"}],
         drawing=study_tag(slot.part, done=done, total=len(mine), what=what),
-        drawing_title="The order is mixed, and nobody sees another one’s readings",
+        drawing_title=f"{study.measured.capitalize()}, in mixed order",
         drawing_notes=[here.lengths_note],
     )
     return page(here.request, "steps/question.html", context, status_code=status_code)
@@ -240,7 +240,10 @@ def _who_page(here: Desk, state: GaugeState, study: Study, *, done: str) -> Resp
         "said": f"{done} has read all." if done else "",
         "said_mark": "done",
         "acts": rows,
-        "buttons": [{"label": "Go on later", "do": "", "address": f"/gauges/{quote(state.id)}", "kind": "other"}],
+        "buttons": [
+            *_next_person(study, state.id),
+            {"label": "Go on later", "do": "", "address": f"/gauges/{quote(state.id)}", "kind": "other"},
+        ],
         "facts": [
             {"name": "Measured", "value": study.measured},
             {"name": "Readings", "value": f"{len(study.counting)} of {len(study.slots)}"},
@@ -248,6 +251,16 @@ def _who_page(here: Desk, state: GaugeState, study: Study, *, done: str) -> Resp
         "sheet_title": "The study, kept as it stands",
     }
     return page(here.request, "thing.html", context)
+
+
+def _next_person(study: Study, gauge: str) -> list[dict[str, str]]:
+    """The way on for the first person who has something left to read."""
+    person = next((one for one in study.people if study.left(one)), "")
+    if not person:
+        return []
+    return [
+        {"label": f"{person} measures", "do": "", "address": study_address(gauge, study.number, who=person), "kind": ""}
+    ]
 
 
 def _all_read(
@@ -281,23 +294,24 @@ def _strike_page(
     problem: dict[str, Any] | None = None,
     status_code: int = 200,
 ) -> Response:
+    if given.get("do") == "give up" and study.open:
+        return _give_up_page(here, state, study, given, problem=problem, status_code=status_code)
     slots = {slot.number: slot for slot in study.slots}
     counting = sorted(study.counting.values(), key=lambda one: -one.sequence)
     mine = [one for one in counting if not who or slots[one.slot].person == who][:_SHOWN] if study.open else []
     address = study_address(state.id, study.number)
-
-    def label(one: StudyReading) -> str:
-        slot = slots[one.slot]
-        return f"{slot.part}: {show_length(Length.from_json(one.value), here.unit)}"
+    what = "Block" if study.references else "Part"
 
     def note(one: StudyReading) -> str:
-        slot = slots[one.slot]
-        return f"{slot.person}, round {slot.round}"
+        person = "" if who else f"{slots[one.slot].person}, "
+        return f"{person}{show_length(Length.from_json(one.value), here.unit)}, round {slots[one.slot].round}"
 
     which = {
         "name": "of",
         "legend": "Reading",
-        "choices": [{"value": str(one.sequence), "label": label(one), "note": note(one)} for one in mine],
+        "choices": [
+            {"value": str(one.sequence), "label": f"{what} {slots[one.slot].part}", "note": note(one)} for one in mine
+        ],
         "chosen": given.get("of") or (str(mine[0].sequence) if mine else ""),
         "hide_legend": True,
         "across": 3,
@@ -315,8 +329,7 @@ def _strike_page(
     buttons.append(
         {"label": "Back", "do": "", "address": study_address(state.id, study.number, who=who), "kind": "other"}
     )
-    if study.open:
-        buttons.append({"label": "Give the study up", "do": "give up", "kind": "stop"})
+    give_up = {"label": "Give the whole study up", "address": f"{address}/strike?do=give%20up"}
     context = asking(
         form=_form(f"{address}/strike", state),
         title="Strike out",
@@ -324,10 +337,40 @@ def _strike_page(
         question="Which reading does not count, and why?" if mine else "There is nothing to strike out.",
         carry=[("who", who)],
         choices=[which, why] if mine else [],
-        fields=[entry_of("reason", "Or in your words", given, problem)] if study.open else [],
+        fields=[entry_of("reason", "Or in your words", given, problem)] if mine else [],
+        ways=[give_up] if study.open else [],
         problem=None if where == "reason" else problem,
         buttons=buttons,
         lines=["It stays in the record with its reason, and its place is read again."],
+        drawing_title="The study",
+        drawing_notes=[here.lengths_note],
+    )
+    return page(here.request, "steps/question.html", context, status_code=status_code)
+
+
+def _give_up_page(
+    here: Desk,
+    state: GaugeState,
+    study: Study,
+    given: dict[str, str],
+    *,
+    problem: dict[str, Any] | None,
+    status_code: int,
+) -> Response:
+    address = study_address(state.id, study.number)
+    context = asking(
+        form=_form(f"{address}/strike", state),
+        title="Give the study up",
+        crumb=f"{state.gauge.get('name') or state.id} · study {study.number}",
+        question="Why is this study given up?",
+        fields=[entry_of("reason", "Reason", given, problem, note="for example parts were mixed up")],
+        problem=None if (problem or {}).get("where") == "reason" else problem,
+        buttons=[
+            {"label": "Give it up", "do": "give up", "kind": "stop"},
+            {"label": "Back", "do": "", "address": address, "kind": "other"},
+        ],
+        facts=[{"name": "Readings", "value": f"{len(study.counting)} of {len(study.slots)}"}],
+        lines=["Its readings stay in the record. Nothing is reckoned from them."],
         drawing_title="The study",
         drawing_notes=[here.lengths_note],
     )

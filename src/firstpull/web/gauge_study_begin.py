@@ -27,8 +27,8 @@ from firstpull.web.typed import typed_count
 router = APIRouter()
 
 _WHAT = (
-    ("free length", "Free length", "inserts as delivered"),
     ("set length", "Set length", "set coupons, short to long"),
+    ("free length", "Free length", "inserts as delivered"),
     (BLOCKS, "Gauge blocks", "is it off, and where?"),
 )
 _PARTS = (("10", "10 parts", "usual"), ("5", "5 parts", "quick, less sure"))

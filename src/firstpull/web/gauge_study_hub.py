@@ -131,9 +131,9 @@ def _acts(state: GaugeState, today: date) -> list[dict[str, str]]:
     rows = [_study_row(state, study, today) for study in reversed(state.studies[-_NEWEST:]) if not study.open]
     days = state.study_days or STUDY_DAYS
     others = [
-        ("Doubt of a reading", "step by step, with temperature", f"{address}/doubt"),
+        ("Doubt of a reading", "with temperature", f"{address}/doubt"),
         ("Serviced or repaired", "ends what studies say", f"{address}/study?do=service"),
-        ("How long a study counts", f"{days} days", f"{address}/study?do=age"),
+        ("Studies count for", f"{days} days", f"{address}/study?do=age"),
     ]
     return rows + [{"label": label, "note": note, "address": to, "kind": ""} for label, note, to in others]
 
@@ -148,7 +148,7 @@ def _study_row(state: GaugeState, study: Study, today: date) -> dict[str, str]:
 
 def _facts(here: Desk, state: GaugeState) -> list[dict[str, str]]:
     found, unit = gauge_scatter(here.book, state.id), here.unit
-    rows = [{"name": "Reads to", "value": words.fine(float(state.gauge["resolution_mm"]), unit), "note": ""}]
+    rows = [{"name": "Reads to", "value": words.rounded_up(float(state.gauge["resolution_mm"]), unit), "note": ""}]
     if found is None:
         return [*rows, {"name": "Scatter of a reading", "value": "not known", "note": "no study counts"}]
     bias = "not studied" if not found.bias_mm else words.fine(found.bias_mm, unit)

@@ -24,27 +24,34 @@ from firstpull.web.render import page
 _BARS = ("repeatability", "reproducibility", "part")
 
 
-def result_page(here: Desk, state: GaugeState, study: Study, *, window: str = "") -> Response:
-    """The page of a finished study; ``window`` is another half width to hold it against, as typed."""
+def result_page(here: Desk, state: GaugeState, study: Study, *, window: str = "", see: str = "") -> Response:
+    """The page of a finished study; ``window`` is another half width to hold it against, as typed; ``see`` “numbers”
+    lays the table on the sheet instead of the picture."""
     result = study.result or {}
     unit, name = here.unit, str(state.gauge.get("name") or state.id)
     half, problem = _half(here, window)
+    address = f"/gauges/{quote(state.id)}/study/{study.number}"
+    numbers = see == "numbers" or bool(window)
+    other = address if numbers else f"{address}?see=numbers"
     why = why_not(state, study, date.fromisoformat(here.book.now()[:10]))
     context = {
         "title": f"Study {study.number}",
-        "crumb": f"{name} · {study.measured} · study {study.number} · {study.finished_at[:10]}",
+        "crumb": f"{name} · study {study.number}",
         "question": "What is it worth?",
         "headline": words.headline(result, unit),
-        "note": words.note(result, unit),
-        "lines": words.lines(result, unit, half_window_mm=half),
-        "asides": words.asides(result),
-        "counts": f"Counts until {valid_until(state, study)}." if not why else f"Does not count: {why}.",
+        "note": words.note(result, unit, half_window_mm=half),
+        "lines": words.lines(result, unit),
+        "asides": words.asides(result, unit),
+        "counts": f"{study.measured.capitalize()}, {study.finished_at[:10]}. Counts until {valid_until(state, study)}."
+        if not why
+        else f"Does not count: {why}.",
         "counts_mark": "look" if why else "done",
         "window": None if result["kind"] == "blocks" else _window_field(window, unit, problem),
-        "address": f"/gauges/{quote(state.id)}/study/{study.number}",
+        "address": address,
+        "numbers": numbers,
         "buttons": [
             {"label": "Done", "do": "", "address": f"/gauges/{quote(state.id)}/study"},
-            {"label": "Doubt of a reading", "do": "", "address": f"/gauges/{quote(state.id)}/doubt", "kind": "other"},
+            {"label": "Picture" if numbers else "Numbers", "do": "", "address": other, "kind": "other"},
         ],
         "table": words.table(result, unit),
         "table_title": "Bias by block" if result["kind"] == "blocks" else "What the scatter is made of",

@@ -11,33 +11,23 @@ from firstpull.units import LengthUnit, show_mm
 
 Data = Mapping[str, Any]
 NAMES = {
-    "repeatability": "the same person again",
+    "repeatability": "same person",
     "reproducibility": "between people",
     "appraiser": "between people",
-    "interaction": "person and part",
-    "gauge": "gauge in all",
+    "interaction": "person × part",
+    "gauge": "gauge",
     "part": "between parts",
-    "total": "all together",
+    "total": "all",
 }
 """The parts of the scatter as the shop says them."""
 CURES = {
-    "resolution": (
-        "The step of the gauge is the largest part.",
-        "Take a gauge that reads one digit more, or use its next digit if it has one.",
-    ),
-    "repeatability": (
-        "The same person reads differently each time.",
-        "Clean the jaws, use the same light force, hold the insert square against a stop; measure twice, take the mean.",
-    ),
-    "appraiser": (
-        "The people read differently from each other.",
-        "Agree where and how hard to hold; let the two who differ most measure one part side by side.",
-    ),
-    "interaction": (
-        "Some parts are read differently by some people.",
-        "Look at those parts for burrs or tilt, and mark the place where they are measured.",
-    ),
+    "resolution": "The step of the gauge is the largest part: take one that reads a digit more.",
+    "repeatability": "The same person reads differently each time: clean jaws, the same light force, held square; "
+    "or take the mean of two.",
+    "appraiser": "People read differently: agree where and how hard to hold, and measure one part side by side.",
+    "interaction": "Some parts are read differently by some people: look at them for burrs or tilt, and mark the place.",
 }
+"""What to do about the largest part of the gauge's scatter (common practice)."""
 CURES["reproducibility"] = CURES["appraiser"]
 
 
@@ -52,6 +42,12 @@ def half_width(value_mm: float, unit: LengthUnit) -> str:
     return f"±{show_mm(math.ceil(value_mm / step - 1e-6) * step, unit, decimals=2 if unit == 'mm' else 4)} {unit}"
 
 
+def rounded_up(value_mm: float, unit: LengthUnit) -> str:
+    """A doubt with its unit, rounded up to the digit that a caliper shows and one more."""
+    step = 0.001 if unit == "mm" else 0.0001 * 25.4
+    return f"{show_mm(math.ceil(value_mm / step - 1e-6) * step, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
+
+
 def exact_half(value_mm: float, unit: LengthUnit) -> str:
     """Half of a window as it was given."""
     return f"±{show_mm(value_mm, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
@@ -64,41 +60,41 @@ def headline(result: Data, unit: LengthUnit) -> str:
         if not result["shown"]:
             return "No bias is shown"
         return f"Reads {fine(abs(bias), unit)} too {'long' if bias > 0 else 'short'}"
-    return f"Good for windows of {half_width(float(result['good_for_mm']), unit)} and wider"
+    return f"Good for {half_width(float(result['good_for_mm']), unit)} and wider".replace(" mm", "\u00a0mm")
 
 
-def note(result: Data, unit: LengthUnit) -> str:
-    """What stands under the headline: how sure that is."""
+def note(result: Data, unit: LengthUnit, *, half_window_mm: float | None = None) -> str:
+    """What stands under the headline: how sure that is, or how it stands against a window."""
     if result["kind"] == "blocks":
         u = float(result["bias_u_mm"])
-        return f"Known to ±{fine(2 * u, unit)} (two standard uncertainties), the blocks’ own doubt included."
+        return f"Known to ±{rounded_up(2 * u, unit)}, the blocks’ own doubt included."
+    half = half_window_mm if half_window_mm is not None else result.get("half_window_mm")
+    if half is not None:
+        return _window_line(result, float(half), unit)
     worst = float(result["good_for_at_worst_mm"])
     if worst > 5 * float(result["good_for_mm"]):
-        return "How far people differ is hardly known from so few: with more people this becomes sure."
-    return f"At worst {half_width(worst, unit)} (90 % limits). It then takes at most 30 % of the window."
+        return "So few people leave open how far people differ: with more of them this becomes sure."
+    return f"Windows of which it takes 30 % or less; at worst {half_width(worst, unit)} (90 % limits)."
 
 
-def lines(result: Data, unit: LengthUnit, *, half_window_mm: float | None = None) -> list[str]:
+def lines(result: Data, unit: LengthUnit) -> list[str]:
     """What else is to be known, the most useful first."""
     if result["kind"] == "blocks":
         return _block_lines(result, unit)
-    sd = float(result["sd_mm"])
-    half = half_window_mm if half_window_mm is not None else result.get("half_window_mm")
-    found = [f"One reading scatters by {fine(sd, unit)} (sd): 19 of 20 lie within ±{fine(2 * sd, unit)}."]
-    if half is not None:
-        found.insert(0, _window_line(result, float(half), unit))
-    what, cure = CURES[str(result["largest"])]
-    found += [f"{what} {cure}"]
-    return found
+    return [
+        CURES[str(result["largest"])],
+        *(["One person only: nothing is said of others."] if result["people"] == 1 else []),
+    ]
 
 
-def asides(result: Data) -> list[str]:
-    """What limits the study itself."""
+def asides(result: Data, unit: LengthUnit) -> list[str]:
+    """What stands beside the numbers: what a reading is worth, and what limits the study itself."""
     if result["kind"] == "blocks":
         return []
-    found = []
-    if result["people"] == 1:
-        found.append("One person only: what differs between people is not in it.")
+    sd = float(result["sd_mm"])
+    found = [f"One reading scatters by {fine(sd, unit)} (sd): 19 of 20 lie within ±{rounded_up(2 * sd, unit)}."]
+    worst = float(result["good_for_at_worst_mm"])
+    found.append(f"Good for windows of {half_width(worst, unit)} at worst (90 % limits).")
     if result["coarse"]:
         found.append("The readings scatter less than the step lets see: step/√12 is taken instead.")
     distinct = result.get("distinct_categories")
@@ -161,9 +157,9 @@ def _table(head: tuple[str, ...], rows: list[list[str]]) -> dict[str, Any]:
 def _window_line(result: Data, half: float, unit: LengthUnit) -> str:
     share = share_of_window(float(result["sd_mm"]), half)
     worst = share_of_window(float(result["sd_at_worst_mm"]), half)
-    at_worst = "more than all of it can not be ruled out" if worst > 1 else f"at worst {worst * 100:.0f} %"
+    at_worst = "so few people leave open much more" if worst > 1 else f"at worst {worst * 100:.0f} %"
     verdict = "good" if share < 0.1 else "it may do" if share <= 0.3 else "too much"
-    return f"Of {exact_half(half, unit)} it takes {share * 100:.0f} %: {verdict} ({at_worst}, 90 % limits)."
+    return f"Of {exact_half(half, unit)} it takes {share * 100:.0f} %: {verdict}. {at_worst.capitalize()}."
 
 
 def _block_lines(result: Data, unit: LengthUnit) -> list[str]:
