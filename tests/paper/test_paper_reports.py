@@ -83,10 +83,10 @@ def test_a_tool_history_holds_its_events_and_what_is_due(book: Book) -> None:
 
 
 def test_the_unit_on_paper_is_the_one_asked_for(book: Book) -> None:
-    """In inches the set length prints as 0.4906, and no length in mm is left."""
+    """In inches the window of 12.30 to 12.63 mm prints as 0.4844 to 0.4971, and no length in mm is left."""
     text = _text(papers.job_paper(book, JOB, "first-article", unit="in"))
-    assert "0.4906" in text
-    assert "12.46" not in text
+    assert "0.4844 to 0.4971" in text
+    assert "12.30" not in text
 
 
 @pytest.mark.parametrize("size", ["A4", "A5", "Letter"])

@@ -279,3 +279,49 @@ def test_a_stray_reading_waits_at_the_job_it_was_given_to(reader):
     """It stands in the field of the run, unsaved; a dial-in that asks for something else first says that it came."""
     assert 'value="11.61"' in reader.get(f"/bench/jobs/{LID}/run?now=tool&reading=11.61").text
     assert "“11.61” came in" in reader.get("/bench/jobs/cable-guide-m5/dial-in?reading=11.61").text
+
+
+def test_the_review_goes_through_every_pull(practice):
+    """Pull by pull the review shows the reading, the truth, the best move and what was done; a wrong turn is marked."""
+    from firstpull.jobs import dial_in, practice_bench
+    from firstpull.jobs.workshop import Doing
+
+    client, book, you = client_of(practice), practice.practice, Doing("you")
+    practice_bench.pull(book, LID, doing=you)
+    dial_in.turn(book, LID, doing=you, clicks=1)
+    practice_bench.pull(book, LID, doing=you)
+    first, second = practice_bench.looked_back(book.job(LID))
+    assert (first.right, first.done, second.right, second.done) == (False, "1 click more", None, "")
+    assert first.better.endswith("more stroke")
+    text = client.get(f"/practice/jobs/{LID}/review").text
+    for word in (first.said, first.did, first.better, "✗ 1 click more"):
+        assert f">{word}<" in text
+
+
+def test_a_tool_short_of_air_is_told_as_stalled(practice):
+    """On the tool whose air is too low the best move in the review is to stop, and turning on is marked as wrong."""
+    from firstpull.jobs import dial_in, practice_bench
+    from firstpull.jobs.workshop import Doing
+
+    book, you = practice.practice, Doing("you")
+    job = practice_bench.start(book, doing=you, temperament="short of air", seed=101).id
+    assert practice_bench.simulated_tool(book.job(job)).truth().target_length_mm > 0
+    for _pull in range(2):
+        practice_bench.pull(book, job, doing=you)
+        dial_in.turn(book, job, doing=you, clicks=12)
+    last = practice_bench.looked_back(book.job(job))[-1]
+    assert (last.better, last.right) == ("stop: too little air", False)
+
+
+def test_what_is_due_comes_first(reader):
+    """On the overview tools and gauges that are due stand before those that are ready, and an open job says its step."""
+    text = reader.get("/?overview=yes").text
+    words = re.findall(r'class="thing thing-(\w+)"', text[text.rindex("<h2>Tools and gauges") :])
+    assert words == sorted(words, key=("due", "look", "done").index)
+    assert "· set up" in text
+
+
+def test_a_part_and_a_paper_of_a_tool_are_found(reader):
+    """The search opens a part of the catalogue that no job uses, and the code on a tool's history leads to the tool."""
+    assert reader.get("/?q=DEMO-U500-13-SSFO-140").headers["location"] == "/inserts/row?part=DEMO-U500-13-SSFO-140"
+    assert reader.get("/?q=tool:A%234").headers["location"] == "/tools/A"

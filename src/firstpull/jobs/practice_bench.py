@@ -9,6 +9,7 @@ from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.jobs import choose, dial_in, look_after, open_job, prove, set_up
+from firstpull.jobs.practice_review import ON_TARGET_MM, PullReview, action_of, best_turn, pull_by_pull
 from firstpull.jobs.shapes import tool_of
 from firstpull.jobs.workshop import CATALOGUE, Book, Doing
 from firstpull.mechanics.insert import Insert
@@ -173,16 +174,12 @@ def review(state: JobState, *, unit: LengthUnit = "mm") -> Review:
 
 def _better(state: JobState, tool: SimulatedTool, unit: LengthUnit) -> str:
     """The move that would bring the true mean nearest to the target, in whole clicks where the knob has them."""
-    truth, knob = tool.truth(), tool_of(state)
-    left = truth.mean_stack_length_mm - truth.target_length_mm
+    knob, (left, turns, clicks) = tool_of(state), best_turn(tool)
     direction = f"towards {'more' if left > 0 else 'less'} stroke"
-    turns = abs(left) / truth.lead_mm if truth.lead_mm else 0.0
-    per_turn = tool.clicks_per_turn
-    clicks = round(turns * per_turn) if per_turn else None
-    if abs(left) < 0.005:
+    if abs(left) < ON_TARGET_MM:
         return "The mean in the stack is on the target: leave the knob."
     away = f"The mean in the stack is {_in(abs(left), unit)} too {'long' if left > 0 else 'short'}"
-    if clicks == 0 or (per_turn is None and turns < 0.01):
+    if clicks == 0 or (clicks is None and turns < 0.01):
         return f"{away}: leave the knob, nothing brings it nearer."
     move = f"{turns:.2f} turns" if clicks is None else f"{clicks} click{'s' if clicks != 1 else ''}"
     sense = ""
@@ -192,6 +189,11 @@ def _better(state: JobState, tool: SimulatedTool, unit: LengthUnit) -> str:
         sense = f" ({knob.plus_direction if plus else other})"
     back = "" if left > 0 else " Go past it and come back, so that the last turn is towards more stroke."
     return f"{away}: {move} {direction}{sense} from here.{back}"
+
+
+def looked_back(state: JobState, *, unit: LengthUnit = "mm") -> tuple[PullReview, ...]:
+    """Every pull of a practice job: what it said, what the tool did, what was better, what was done; lengths in ``unit``."""
+    return pull_by_pull(state, coupon_thickness_mm=_coupon_thickness_mm(state), unit=unit)
 
 
 def follow_advice(book: Book, job_id: str, tool: SimulatedTool, *, doing: Doing) -> JobState:
@@ -256,16 +258,7 @@ def _turned_words(move: Move) -> str:
 
 def _actions(state: JobState) -> list[dict[str, Any]]:
     items: list[Pull | Move | Coupon] = [*state.pulls, *state.moves, *state.coupons]
-    return [_action(item, state) for item in sorted(items, key=lambda item: item.sequence)]
-
-
-def _action(item: Pull | Move | Coupon, state: JobState) -> dict[str, Any]:
-    if isinstance(item, Move):
-        return {"type": "turn", "turns": item.turns} if item.kind == "turn" else {"type": item.kind}
-    if isinstance(item, Coupon):
-        thickness = item.thickness.mm if item.thickness is not None else _coupon_thickness_mm(state)
-        return {"type": "coupon", "thickness_mm": thickness}
-    return {"type": "pull", "where": item.where}
+    return [action_of(item, _coupon_thickness_mm(state)) for item in sorted(items, key=lambda item: item.sequence)]
 
 
 def _pull_of(state: JobState, wanted: Pull) -> PracticePull:

@@ -12,7 +12,16 @@ from firstpull.errors import BadInput
 from firstpull.practice.chance import Chance
 from firstpull.practice.nominals import Nominals
 
-TEMPERAMENTS: tuple[str, ...] = ("steady", "worn", "coarse", "drifting", "near its limit", "misreading")
+TEMPERAMENTS: tuple[str, ...] = (
+    "steady",
+    "worn",
+    "coarse",
+    "drifting",
+    "near its limit",
+    "misreading",
+    "short of air",
+    "hasty",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +115,11 @@ def _with_temperament(traits: Traits, temperament: str, chance: Chance) -> Trait
         return replace(restless, drift_per_cycle_mm=chance.uniform(0.004, 0.01), warm_up_mm=chance.uniform(0.02, 0.05))
     if temperament == "misreading":
         return replace(restless, misread_chance=0.2, caliper_sd_mm=chance.uniform(0.01, 0.018))
+    if temperament == "short of air":
+        return replace(restless, load_spare=1.12, pressure_share=chance.uniform(0.74, 0.8))
+    if temperament == "hasty":
+        # the hand, not the tool: one pull in four is let go before it is done
+        return replace(restless, bad_pull_chance=0.25)
     if temperament == "near its limit":
         # Either the stroke or the air pressure is short; pressure can be raised, stroke can not.
         if chance.happens(0.5):

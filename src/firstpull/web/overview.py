@@ -34,7 +34,10 @@ _YEAR_S = 365 * 24 * 3600
 _RECENT_JOBS = 200
 _ROWS = 8
 _NEAREST = 3
-_CODE = re.compile(r"(?P<job>[^\s#]{1,120})#(?P<sequence>\d{1,9})(?:\s+(?P<mark>[0-9a-f]{8,64}))?", re.IGNORECASE)
+_CODE = re.compile(
+    r"(?P<kind>(?:job|tool|gauge):)?(?P<job>[^\s#]{1,120})#(?P<sequence>\d{1,9})(?:\s+(?P<mark>[0-9a-f]{8,64}))?",
+    re.IGNORECASE,
+)
 _MARK = re.compile(r"[0-9a-f]{8,64}", re.IGNORECASE)
 _READING = re.compile(r"\d+[.,]\d+\s*(?:mm|in|\")?", re.IGNORECASE)
 _RUN_WORDS = {"in control": ("good", "In control"), "look": ("look", "Look"), "stop": ("stop", "Stop")}
@@ -72,7 +75,8 @@ def find(book: Book, query: str) -> Find:
     """Look for ``query``: the code of a card, the start of a hash, an id, or words of jobs, parts, tools and gauges."""
     code = _CODE.fullmatch(query)
     if code is not None:
-        return _by_code(book, code["job"], int(code["sequence"]), (code["mark"] or "").lower())
+        stream = f"{code['kind'] or 'job:'}{code['job']}"
+        return _by_code(book, stream, int(code["sequence"]), (code["mark"] or "").lower())
     if _MARK.fullmatch(query):
         try:
             return Find(_stream_address(book.store.event_with_hash(query).stream))
@@ -87,15 +91,17 @@ def find(book: Book, query: str) -> Find:
         return Find(_stream_address(rows[0].stream))
     if rows:
         return Find(rows=tuple(map(_row, rows)))
+    if query in book.inserts():
+        return Find(f"/inserts/row?part={quote(query)}")
     near = _nearest(book, query)
-    return Find(rows=near, note="" if near else "Nothing on record is like that.")
+    return Find(rows=near, note="" if near or _READING.fullmatch(query) else "Nothing on record is like that.")
 
 
-def _by_code(book: Book, job: str, sequence: int, mark: str) -> Find:
-    """A scanned card: the job, when the event that the card names is on record with the hash that it prints."""
-    stream = f"job:{job}"
+def _by_code(book: Book, stream: str, sequence: int, mark: str) -> Find:
+    """A scanned paper: its job or tool, when the event that it names is on record with the hash that it prints."""
     if not book.store.last(stream):
-        return Find(rows=_nearest(book, job), note=f"This record has no job “{job}”. Is it the right workshop?")
+        kind, _, name = stream.partition(":")
+        return Find(rows=_nearest(book, name), note=f"This record has no {kind} “{name}”. Is it the right workshop?")
     events = book.store.read(stream, after=max(sequence - 1, 0))
     if mark and (not events or events[0].sequence != sequence or not events[0].hash.startswith(mark)):
         return Find(
@@ -147,13 +153,20 @@ def _context(book: Book, jobs: tuple[Summary, ...], query: str, found: Find, *, 
     return {
         "go_on": _go_on(book, first) if first is not None else None,
         "new_job": "/bench/jobs/new",
-        "jobs": [_row(row) for row in others[:_ROWS]],
+        "jobs": [_open_row(book, row) for row in others[:_ROWS]],
         "more_jobs": max(0, len(others) - _ROWS),
         "search": {"address": "/", "value": query, "nearest": list(found.rows), "note": found.note},
         "stray": _stray(query, live, unit),
         "cards": [_card(row) for row in sorted(cards, key=_pressing)[:_ROWS]],
-        "tools": [*_tools(book), *_gauges(book)],
+        "tools": sorted([*_tools(book), *_gauges(book)], key=lambda row: ("due", "look", "done").index(row["state"])),
     }
+
+
+def _open_row(book: Book, row: Summary) -> dict[str, str]:
+    """An open job with the step where it was left."""
+    step = next_step(book.job(row.stream.partition(":")[2]))
+    part = str(row.data.get("insert") or "")
+    return {**_row(row), "note": " · ".join(text for text in (part, step) if text)}
 
 
 def _go_on(book: Book, row: Summary) -> dict[str, str]:
@@ -176,7 +189,8 @@ def _card(row: Summary) -> dict[str, str]:
     else:
         mark, word = _RUN_WORDS.get(str(data.get("run")), ("done", "Released"))
     since = when(str(data.get("touched_at") or ""))
-    return {**_row(row), "state": mark, "word": word, "note": f"since {since}" if since else ""}
+    why = str(data.get("stopped_because") or "") if mark == "stop" else ""
+    return {**_row(row), "state": mark, "word": word, "note": why or (f"since {since}" if since else "")}
 
 
 def _pressing(row: Summary) -> int:

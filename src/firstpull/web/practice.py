@@ -36,6 +36,12 @@ TEMPERAMENT_WORDS: dict[str, tuple[str, str, str]] = {
         "Every pull comes a little longer: see it before it leaves the window.",
     ),
     "near its limit": ("Near its limit", "when to stop", "Stroke or air runs short: find the cause, do not turn on."),
+    "short of air": (
+        "Short of air",
+        "long in the stack",
+        "It stalls in the stack: stop and find the air, do not turn.",
+    ),
+    "hasty": ("Hasty hand", "let go early", "A short pull is no misread: keep it, pull again, twice is a fault."),
     "misreading": ("Misreading", "read again", "One reading in five is wrong: read again before you believe it."),
 }
 """Each temperament: its name, what it is about in a few words, and what it teaches."""
@@ -146,6 +152,7 @@ def show_review(request: Request, job: str) -> Response:
         "verdict": verdict,
         "kind": "done" if inside and truth.reachable else "look",
         "teaches": words[2],
+        "moves": _move_rows(here, state),
         "rows": _truth_rows(here, state),
         "unit_note": here.unit,
         "back": here.address(state.id, "dial_in"),
@@ -189,7 +196,7 @@ def own_page(
     context = {
         "form": form_of(state, f"/practice/jobs/{quote(state.id)}/own"),
         "question": "What is your move?",
-        "crumb": f"Your own moves · the advice is hidden · {len(state.pulls)} pulled",
+        "crumb": f"Your own moves · {len(state.pulls)} pulled",
         "said": _own_said(here, state),
         "aim": f"Aim {mm_text(here, aim.target_mm)}. {per_turn}{lead} a turn.",
         "clicks": {
@@ -205,6 +212,7 @@ def own_page(
             {"value": "less", "label": "Less stroke", "note": minus if more_is_plus else plus},
         ],
         "way": way if way in ("more", "less") else "more",
+        "caution": "Air off to turn. Eye protection on to pull.",
         "pulled": bool(counted),
         "show_address": _advice_address(here, state, shown=True),
         "chart": chart_of(here, state, advised=False),
@@ -322,13 +330,22 @@ def _own_said(here: Desk, state: JobState) -> str:
         return "Nothing has been pulled yet."
     last = counted[-1]
     place = "in the stack" if last.where == "stack" else "in the air"
-    before = f", {show_length(last.length_before, here.unit)} before" if last.length_before else ""
-    return f"Last pull, {place}: {show_length(last.reading, here.unit)} {here.unit}{before}."
+    before = f", from {show_length(last.length_before, here.unit)}" if last.length_before else ""
+    return f"{show_length(last.reading, here.unit)} {here.unit} {place}{before}."
 
 
 def _advice_address(here: Desk, state: JobState, *, shown: bool) -> str:
     back = quote(here.address(state.id, "dial_in"), safe="")
     return f"/practice/advice?show={'yes' if shown else 'no'}&back={back}"
+
+
+def _move_rows(here: Desk, state: JobState) -> list[list[str]]:
+    """Pull by pull: what it said, what it really was, the best move then, what was done."""
+    marks = {True: "✓ ", False: "✗ ", None: ""}
+    return [
+        [row.number, row.said, row.did, row.better, f"{marks[row.right]}{row.done}"]
+        for row in practice_bench.looked_back(state, unit=here.unit)
+    ]
 
 
 def _truth_rows(here: Desk, state: JobState) -> list[list[str]]:
