@@ -112,6 +112,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         **DRAWN,
     },
     "choose_checks": {
+        "hole": "",
         **ASK,
         "part": "A",
         "back": {"label": "Back to the others", "address": "/jobs/1/choose"},

@@ -16,6 +16,7 @@ __all__ = ["InsertShape", "Layer", "joint_pictures", "joint_section"]
 _COLUMN = 86.0
 _TOP = 30.0
 _ROW = 19.0
+_SHORT_RISE = 26.0
 _LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 Layer = tuple[str, float, bool]
@@ -63,7 +64,10 @@ def joint_section(
     rows = _key_rows(layers, thickness_mm, unit=unit)
     reach = drawn.widest_mm * 1.24
     room_below = height - _TOP - 14 - max(len(rows), 1) * _ROW - 34
-    scale = min((width / 2 - _COLUMN) / reach, room_below / (drawn.end_before_mm - drawn.top_mm))
+    tall_mm = drawn.end_before_mm - drawn.top_mm
+    scale = min((width / 2 - _COLUMN) / reach, room_below / tall_mm)
+    if set_length_mm is not None and (shape.length_free_mm - set_length_mm) * scale <= _SHORT_RISE:
+        scale = min(scale, (room_below - _ROW) / tall_mm)  # the stroke is written below the insert, above the foot
     scale = max(scale, 0.05)
     reach = (width / 2 - _COLUMN) / scale if reach * scale < (width / 2 - _COLUMN) * 0.6 else reach
     view = _View(width / 2, _TOP + 6 - drawn.top_mm * scale, scale, min(reach, drawn.widest_mm * 2.2), unit)
@@ -325,7 +329,7 @@ def _after_dimensions(view: _View, drawn: Profile, *, free: float, set_length: f
         parts.append(svg.line((view.centre, free_end), (x + 60, free_end), stroke=PETROL, width=1.4, dash="6 4"))
         parts.append(_rise(x, free_end, top=end))
         word = f"stroke {view.shown(free - set_length)}"
-        middle = (free_end + end) / 2 + 7 if free_end - end > 26 else free_end + 24
+        middle = (free_end + end) / 2 + 7 if free_end - end > _SHORT_RISE else free_end + 24
         parts.append(svg.text(word, (x + 12, middle), size=20, bold=True, fill=PETROL, halo=True))
     return svg.group(*parts)
 

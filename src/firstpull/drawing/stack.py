@@ -15,6 +15,7 @@ __all__ = ["insert_on_its_side", "stack_section"]
 
 _LEFT = 104.0
 _ROW = 24.0
+_HATCHED_FROM = 14.0
 
 
 def stack_section(
@@ -42,7 +43,7 @@ def stack_section(
     above = 30.0 if drawn is None else max(30.0, 0.12 * height)
     span_mm = thickness_mm if drawn is None else drawn.end_before_mm - drawn.top_mm
     room = height - above - 46
-    right = width * 0.5
+    right = width * (0.5 if drawn is not None else 0.58)
     scale = min(room / span_mm, 90.0 if drawn is None else 40.0)
     if drawn is not None:
         scale = min(scale, (right - _LEFT - 36) / 2 / drawn.flange_radius_mm)
@@ -118,6 +119,7 @@ def _layers(
     total = sum(size for _name, size, _coating in given)
     parts, labels = [], []
     depth = datum
+    sheet = 0
     for name, size, coating in given:
         tall = size / total * thickness_mm * scale
         parts.append(
@@ -132,7 +134,13 @@ def _layers(
             )
         )
         labels.append((depth + tall / 2, f"{svg.clean(name)}", show_mm(size, unit)))
+        if not coating and tall >= _HATCHED_FROM:
+            corners = [(_LEFT, depth), (right, depth), (right, depth + tall), (_LEFT, depth + tall)]
+            parts.append(svg.path(svg.hatch(corners, spacing=12, falling=sheet % 2 == 1), stroke=BEFORE, width=0.9))
+        sheet += not coating
         depth += tall
+    for x in (_LEFT, right):
+        parts.append(_torn(x, datum, bottom=depth))
     parts.append(svg.text("flange", (_LEFT - 6, datum - 10), fill=QUIET, anchor="end"))
     parts.append(svg.text("blind side", (_LEFT - 6, depth + 20), fill=QUIET, anchor="end"))
     x = _LEFT - 22
@@ -148,6 +156,13 @@ def _layers(
     return "".join(parts)
 
 
+def _torn(x: float, top: float, *, bottom: float) -> str:
+    """Where the sheets go on: a break line in the place of the edge."""
+    tall, points = bottom - top, ((0.0, 0.0), (0.2, 0.0), (0.35, 5.0), (0.5, -5.0), (0.65, 5.0), (0.8, 0.0), (1.0, 0.0))
+    line = svg.outline([(x + shift, top - 4 + share * (tall + 8)) for share, shift in points], closed=False)
+    return svg.line((x, top + 1), (x, bottom - 1), stroke=WHITE, width=4) + svg.path(line, width=1.2)
+
+
 def _names(labels: Sequence[tuple[float, str, str]], *, right: float, width: float, height: float) -> str:
     """Material and thickness beside each layer, moved apart where layers are thin, with a line to its layer."""
     rows = list(labels)
@@ -160,7 +175,7 @@ def _names(labels: Sequence[tuple[float, str, str]], *, right: float, width: flo
     parts = []
     for (middle, name, size), place in zip(rows, places, strict=True):
         y = place - over
-        parts.append(svg.line((right, middle), (right + 16, y), stroke=QUIET, width=1))
+        parts.append(svg.line((right + 7, middle), (right + 16, y), stroke=QUIET, width=1))
         value = f" {size}" if size else ""
         room = width - right - 44 - svg.text_width(value, 17, bold=True)
         parts.append(svg.text(svg.shorten(name, room, size=17), (right + 20, y + 6), size=17))

@@ -19,6 +19,7 @@ from firstpull.web.choose_pick import (
     Fitting,
     drawing_of,
     drill_name,
+    drill_of,
     fitting_of,
     hole_text,
     pick_page,
@@ -27,6 +28,7 @@ from firstpull.web.choose_pick import (
     tool_note,
 )
 from firstpull.web.desk import Desk, form_of, show
+from firstpull.web.drawings import hole_of
 
 Rows = list[dict[str, str]]
 
@@ -67,6 +69,9 @@ def checks_page(
         "ask": f"{address}?screen=loads",
         "problem": problem,
         "buttons": [{"label": "Use this one", "do": "take", "kind": ""}],
+        "hole": ""
+        if strength is None or strength.hole is None
+        else hole_of(strength.hole, drill_of(strength.hole, unit), unit=unit),
         "drawing": drawing_of(here, state, shown),
         "drawing_notes": [here.lengths_note],
     }

@@ -216,11 +216,17 @@ def hole_text(hole: Hole, unit: LengthUnit) -> str:
 
 
 def drill_text(hole: Hole, unit: LengthUnit) -> str:
-    """The smallest drill that is inside the limits, by its name; one of the person's own series where there is one."""
+    """The drill as it stands behind the limits of the hole; one of the person's own series where there is one."""
+    name = drill_of(hole, unit)
+    return f", drill {name}" if name else ""
+
+
+def drill_of(hole: Hole, unit: LengthUnit) -> str:
+    """The smallest drill that is inside the limits, by its name; "" when none is."""
     fits = sorted((one for one in hole.drills if one.fits), key=lambda one: one.diameter_mm)
     own = [one for one in fits if one.name.endswith("mm") == (unit == "mm")]
     first = next(iter([*own, *fits]), None)
-    return "" if first is None else f", drill {drill_name(first, unit)}"
+    return "" if first is None else drill_name(first, unit)
 
 
 def drill_name(one: DrillFit, unit: LengthUnit) -> str:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from firstpull.drawing.hole import HoleShape, hole_drawing
 from firstpull.drawing.section import InsertShape, Layer, joint_pictures, joint_section
 from firstpull.drawing.stack import stack_section
 from firstpull.errors import BadInput
 from firstpull.jobs.shapes import stack_from_json
 from firstpull.mechanics.insert import Insert
+from firstpull.mechanics.joint.hole import Hole
 from firstpull.mechanics.stack import Stack, thickness
 from firstpull.record.job import JobState
 from firstpull.units import Length, LengthUnit
@@ -69,6 +71,12 @@ def joint_of(
         )
     except BadInput:
         return ""  # lengths that can not be drawn are said beside the field that asks for them
+
+
+def hole_of(hole: Hole, drill: str, *, unit: LengthUnit) -> str:
+    """The hole with its limits, the drill that fits and the gauge pins."""
+    shape = HoleShape(hole.shape, hole.least_mm, hole.most_mm, hole.go_mm, hole.no_go_mm, drill, hole.countersink_mm)
+    return hole_drawing(shape, unit=unit)
 
 
 def pictures_of(state: JobState, inserts: Sequence[tuple[Insert, float | None]]) -> list[str]:
