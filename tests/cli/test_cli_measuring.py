@@ -85,3 +85,45 @@ def test_what_cannot_be_done_is_said(words: tuple[str, ...], where: str, capsys:
     assert error["where"] == where
     assert error["what"]
     assert error["hint"]
+
+
+END_GAUGE = ROOT / "examples" / "end_gauge.toml"
+
+
+def test_a_budget_from_a_file(capsys: pytest.CaptureFixture[str]) -> None:
+    """The end gauge of JCGM 100 H.1: u 32 nm, 16 degrees of freedom, 2.92, and table H.1; the simulation beside it."""
+    found = _answer(capsys, "budget", str(END_GAUGE))
+    assert found["schema"] == "firstpull/uncertainty-budget/1"
+    assert found["value"] == pytest.approx(50_000_838, abs=0.5)
+    assert found["standard_uncertainty"] == pytest.approx(32, abs=0.5)
+    assert found["degrees_of_freedom"] == 16
+    assert found["coverage_factor"] == pytest.approx(2.92, abs=0.005)
+    printed = {"standard": 25, "difference": 9.7, "alpha": 0, "theta": 0, "d_alpha": 2.9, "d_theta": 16.6}
+    assert {line["name"]: line["contribution"] for line in found["lines"]} == pytest.approx(printed, abs=0.09)
+    assert found["simulation"]["trials"] > 10_000
+    assert found["simulation"]["standard_uncertainty"] == pytest.approx(34, abs=0.5)  # with the second-order terms
+    text = _typed(capsys, "budget", str(END_GAUGE))
+    assert "k = 2.921" in text
+    assert "believe the simulation" in text
+
+
+def test_a_budget_for_a_gauge(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """A gauge without a study: its limit of error and step, and warm aluminium corrected to 20 °C."""
+    from firstpull.jobs.look_after import add_gauge
+    from firstpull.jobs.workshop import Doing, Workshop
+
+    workshop = Workshop(tmp_path / "shop")
+    add_gauge(workshop.bench, "C1", "Caliper 1", doing=Doing("Ada"), resolution_mm=0.01, error_mm=0.03)
+    workshop.close()
+    shop = ("--data", str(tmp_path / "shop"))
+    words = ("budget", "--gauge", "C1", "--length", "100 mm", "--part", "aluminium", "--room", "30")
+    found = _answer(capsys, *shop, *words)
+    assert found["correction"] == pytest.approx(-0.0115, abs=1e-9)
+    assert {line["name"] for line in found["lines"]} >= {"limit of error", "resolution", "part less gauge"}
+    assert "no gauge study counts" in _typed(capsys, *shop, *words)
+
+
+def test_a_budget_of_nothing_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    """Neither a file nor a gauge, or both."""
+    assert "A file, or a gauge" in _typed(capsys, "budget", code=2)
+    assert "A file, or a gauge" in _typed(capsys, "budget", str(END_GAUGE), "--gauge", "C1", code=2)

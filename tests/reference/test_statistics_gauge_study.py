@@ -9,6 +9,9 @@
 [3] A smaller study, 5 parts, 3 appraisers, 3 trials, as a public Python package prints it (sums of squares and variances
     with the interaction kept).
 
+[4] D. C. Montgomery, Design and Analysis of Experiments, 5th ed., section 3-9: strength of cloth from four looms, readings
+    and results from memory (the readings give the printed sums of squares exactly).
+
 Disagreements with print: the range method's 0.20188 and 0.22963 come from factors rounded to four digits (ours 0.20186
 and 0.22968); the printed 90 % limits of reproducibility and of the gauge, 0.129 to 1.001 and 0.237 to 1.033, differ by
 1.3 % and 0.8 % from the modified large-sample limits of the cited method (0.1275 to 1.0138, 0.2351 to 1.0334).
@@ -22,8 +25,10 @@ from pathlib import Path
 
 import pytest
 
+from firstpull.statistics.control_charts import chart_constants
 from firstpull.statistics.gauge_bias import bias_study, linearity_study
 from firstpull.statistics.gauge_readings import GaugeReading
+from firstpull.statistics.gauge_repeatability import repeatability_study
 from firstpull.statistics.gauge_study import gauge_study_anova, gauge_study_range
 
 DATA = Path(__file__).parent / "data"
@@ -170,3 +175,40 @@ def test_linearity_of_the_manual() -> None:
         [0.491667, 0.125, 0.025, -0.291667, -0.616667], abs=5e-7
     )
     assert not line.acceptable
+
+
+def test_ranges_of_the_manual() -> None:
+    """The mean ranges of the three appraisers, their mean, the range of the appraisers’ and of the parts’ means."""
+    study = gauge_study_range(READINGS)
+    d2 = chart_constants(3).d2
+    assert study.repeatability.sd * d2 == pytest.approx(_printed("Xbar-R", "Rbarbar"), abs=5.1e-5)
+    of_parts = math.hypot(chart_constants(10).d2, chart_constants(10).d3)
+    assert study.part.sd * of_parts == pytest.approx(_printed("Xbar-R", "Rp"), abs=5.1e-5)
+    of_three = math.hypot(d2, chart_constants(3).d3)
+    between = math.hypot(study.appraiser.sd, study.repeatability.sd / math.sqrt(30))
+    # print subtracts the appraisers' means as rounded to four digits: 0.4446 for 0.44467
+    assert between * of_three == pytest.approx(_printed("Xbar-R", "Xdiff"), abs=1.1e-4)
+    printed = [float(text) for text in PRINTED["Xbar-R", "Rbar A/B/C"].split("/")]
+    for left_out, name in enumerate("ABC"):
+        pair = gauge_study_range([reading for reading in READINGS if reading.appraiser != name])
+        both = sum(mean for place, mean in enumerate(printed) if place != left_out)
+        assert 2 * pair.repeatability.sd * d2 == pytest.approx(both, abs=1.1e-3), name
+
+
+LOOMS = {"1": (98, 97, 99, 96), "2": (91, 90, 93, 92), "3": (96, 95, 97, 95), "4": (95, 96, 99, 98)}
+
+
+def test_one_way_components_of_the_looms() -> None:
+    """Sums of squares 89.19 and 22.75, F 15.68, components 1.90 and 6.96, 95 % limits of the first 0.97 to 5.17."""
+    readings = [GaugeReading(loom, "one", float(value)) for loom, values in LOOMS.items() for value in values]
+    study = repeatability_study(readings, confidence=0.95)
+    parts, error, total = study.anova
+    assert parts.sum_of_squares == pytest.approx(89.19, abs=0.005)
+    assert error.sum_of_squares == pytest.approx(22.75, abs=1e-9)
+    assert total.sum_of_squares == pytest.approx(111.94, abs=0.005)
+    assert parts.f == pytest.approx(15.68, abs=0.005)
+    assert study.repeatability.sd**2 == pytest.approx(1.90, abs=0.005)
+    assert study.part.sd**2 == pytest.approx(6.96, abs=0.005)
+    # limits 12 · 1.8958/23.34 and 12 · 1.8958/4.40 with printed chi-square points
+    assert (study.repeatability.sd_low or 0) ** 2 == pytest.approx(22.75 / 23.34, rel=5e-4)
+    assert (study.repeatability.sd_high or 0) ** 2 == pytest.approx(22.75 / 4.40, rel=2e-3)
