@@ -294,6 +294,10 @@ def test_blocks_tell_the_bias(book: Book) -> None:
     assert result["bias_u_mm"] >= (0.0005**2 + 0.01**2 / 12) ** 0.5
     assert result["linearity"]["band"][0]["reference"] == 5
     assert gauge_scatter(book, "C1") is None  # blocks alone say nothing of parts and people
+    known = measurement_uncertainty(book, "C1")
+    assert known is not None
+    assert [name for name, _u, _f in known.parts] == ["resolution", "bias", "bias, its doubt"]
+    assert "no study of parts" in known.source
 
 
 def test_a_block_read_alike_every_time_still_has_its_bias(book: Book) -> None:

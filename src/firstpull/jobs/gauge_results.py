@@ -159,11 +159,22 @@ def _blocks(study: Study, readings: list[GaugeReading], *, resolution_mm: float)
         "reference_u_mm": known,
         "confidence": 0.95,
         "blocks": rows,
+        **_within(study, readings),
         "bias_mm": mean,
         "bias_u_mm": math.hypot(max(errors), spread),
         "linearity": _linearity(points),
         "shown": any(row["shown"] for row in rows),
     }
+
+
+def _within(study: Study, readings: list[GaugeReading]) -> dict[str, Any]:
+    """The scatter of the readings of one block by one person, pooled, with its degrees of freedom."""
+    cells: dict[tuple[str, str], list[float]] = {}
+    for one in readings:
+        cells.setdefault((one.part, one.appraiser), []).append(one.value)
+    square = math.fsum((value - math.fsum(cell) / len(cell)) ** 2 for cell in cells.values() for value in cell)
+    freedom = len(cells) * (study.rounds - 1)
+    return {"repeatability_mm": math.sqrt(square / freedom), "degrees_of_freedom": freedom}
 
 
 def _bias(values: list[float], reference: float, *, doubt: float) -> dict[str, Any]:

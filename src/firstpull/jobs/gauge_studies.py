@@ -86,7 +86,7 @@ def gauge_scatter(book: Book, gauge_id: str, *, measured: str = "") -> GaugeScat
     study = _counting_study(state, today, measured=measured)
     if study is None or study.result is None:
         return None
-    result, bias, bias_u, blocks = study.result, *_bias(state, today)
+    result, bias, bias_u, blocks = study.result, *known_bias(state, today)
     sd, alone = float(result["sd_mm"]), _repeatability(result)
     freedom = result["degrees_of_freedom"]
     name = str(state.gauge.get("name") or state.id)
@@ -115,31 +115,40 @@ def measurement_uncertainty(book: Book, gauge_id: str, *, readings: int = 1) -> 
         raise BadInput("Between 1 and 1000 readings.", where="readings", hint="How often one length is read.")
     state, today = book.gauge(gauge_id), _today(book)
     found = gauge_scatter(book, gauge_id)
+    name = str(state.gauge.get("name") or state.id)
     floor = resolution_uncertainty(float(state.gauge["resolution_mm"]))
-    error = rectangular(float(state.gauge["error_mm"]))
-    if found is None:
-        parts: tuple[tuple[str, float, float | None], ...] = (
-            ("limit of error", error, None),
-            ("resolution", floor, None),
-        )
-        source = f"{state.gauge.get('name') or state.id}: limit of error and step; no gauge study counts"
-        return _together(parts, source)
-    study = find(state.studies, found.study)
-    shown = (study.result or {})["components"]
-    repeat = float(shown["repeatability"]["sd_mm"]) / math.sqrt(readings) if shown else 0.0
-    between = shown.get("reproducibility")
+    bias, bias_u, blocks = known_bias(state, today)
+    repeat, freedom, between = 0.0, None, None
+    if found is not None:
+        shown = (find(state.studies, found.study).result or {})["components"]
+        repeat, freedom, between = *_sd_of(shown.get("repeatability")), shown.get("reproducibility")
+        source = found.source
+    elif blocks:
+        result = find(state.studies, blocks).result or {}
+        repeat, freedom = float(result["repeatability_mm"]), float(result["degrees_of_freedom"])
+        source = f"{name}: study {blocks} of gauge blocks; no study of parts counts, so people are not in it"
+    else:
+        source = f"{name}: limit of error and step; no gauge study counts"
+    alone = repeat / math.sqrt(readings)
     lines: list[tuple[str, float, float | None]] = [
-        ("resolution", floor, None)
-        if floor >= repeat
-        else ("repeatability", repeat, shown["repeatability"]["degrees_of_freedom"])
+        ("resolution", floor, None) if floor >= alone else ("repeatability", alone, freedom)
     ]
     if between is not None:
-        lines.append(("reproducibility", float(between["sd_mm"]), between["degrees_of_freedom"]))
-    if _bias(state, today)[2]:
-        lines += [("bias", rectangular(abs(found.bias_mm)), None), ("bias, its doubt", found.bias_u_mm, None)]
+        lines.append(("reproducibility", *_sd_of(between)))
+    if blocks:
+        lines += [("bias", rectangular(abs(bias)), None), ("bias, its doubt", bias_u, None)]
     else:
-        lines.append(("limit of error", error, None))
-    return _together(tuple(lines), found.source)
+        lines.append(("limit of error", bias_u, None))
+    return _together(lines, source)
+
+
+def known_bias(state: GaugeState, today: date) -> tuple[float, float, int]:
+    """Bias in mm, its standard uncertainty, and the study of blocks it comes from; by the limit of error, and 0 for the
+    study, where none counts."""
+    for study in reversed(state.studies):
+        if study.references and study.result is not None and not why_not(state, study, today):
+            return float(study.result["bias_mm"]), float(study.result["bias_u_mm"]), study.number
+    return 0.0, rectangular(float(state.gauge["error_mm"])), 0
 
 
 def begin_study(book: Book, gauge_id: str, plan: StudyPlan, *, doing: Doing) -> Study:
@@ -347,12 +356,12 @@ def _counting_study(state: GaugeState, today: date, *, measured: str) -> Study |
     return next(reversed(of_kind or counting), None)
 
 
-def _bias(state: GaugeState, today: date) -> tuple[float, float, int]:
-    """Bias, its standard uncertainty, and the study of blocks it comes from (0: the limit of error alone)."""
-    for study in reversed(state.studies):
-        if study.references and study.result is not None and not why_not(state, study, today):
-            return float(study.result["bias_mm"]), float(study.result["bias_u_mm"]), study.number
-    return 0.0, rectangular(float(state.gauge["error_mm"])), 0
+def _sd_of(component: Mapping[str, Any] | None) -> tuple[float, float | None]:
+    """A component's sd in mm and its degrees of freedom; 0 where there is none."""
+    if component is None:
+        return 0.0, None
+    freedom = component["degrees_of_freedom"]
+    return float(component["sd_mm"]), None if freedom is None else float(freedom)
 
 
 def _repeatability(result: Mapping[str, Any]) -> float:

@@ -12,7 +12,14 @@ from fastapi.responses import Response
 
 from firstpull.errors import BadInput
 from firstpull.jobs import gauge_studies
-from firstpull.jobs.gauge_studies import STUDY_DAYS, gauge_scatter, valid_until, why_not
+from firstpull.jobs.gauge_studies import (
+    STUDY_DAYS,
+    gauge_scatter,
+    known_bias,
+    measurement_uncertainty,
+    valid_until,
+    why_not,
+)
 from firstpull.record.gauge_study import Study
 from firstpull.record.things import GaugeState
 from firstpull.web import gauge_words as words
@@ -148,14 +155,19 @@ def _study_row(state: GaugeState, study: Study, today: date) -> dict[str, str]:
 
 def _facts(here: Desk, state: GaugeState) -> list[dict[str, str]]:
     found, unit = gauge_scatter(here.book, state.id), here.unit
+    bias, _u, blocks = known_bias(state, date.fromisoformat(here.book.now()[:10]))
+    doubt = measurement_uncertainty(here.book, state.id)
     rows = [{"name": "Reads to", "value": words.rounded_up(float(state.gauge["resolution_mm"]), unit), "note": ""}]
     if found is None:
-        return [*rows, {"name": "Scatter of a reading", "value": "not known", "note": "no study counts"}]
-    bias = "not studied" if not found.bias_mm else words.fine(found.bias_mm, unit)
-    return [
-        *rows,
-        {"name": "Scatter of a reading", "value": words.fine(found.sd_mm, unit), "note": f"study {found.study}"},
-        {"name": "Good for windows", "value": f"{words.served(found.sd_mm, unit)} and wider", "note": ""},
-        {"name": "Bias", "value": bias, "note": ""},
-        {"name": "Doubt of one reading", "value": words.fine(found.u_mm, unit), "note": "standard uncertainty"},
-    ]
+        rows.append({"name": "Scatter of a reading", "value": "not known", "note": "no study counts"})
+    else:
+        served = f"{words.served(found.sd_mm, unit)} and wider"
+        rows.append(
+            {"name": "Scatter of a reading", "value": words.fine(found.sd_mm, unit), "note": f"study {found.study}"}
+        )
+        rows.append({"name": "Good for windows", "value": served, "note": ""})
+    known = f"{words.signed(bias, unit)} {unit}" if blocks else "not studied"
+    rows.append({"name": "Bias", "value": known, "note": f"study {blocks}" if blocks else ""})
+    if doubt is not None:
+        rows.append({"name": "Standard uncertainty", "value": words.fine(doubt.u_mm, unit), "note": ""})
+    return rows

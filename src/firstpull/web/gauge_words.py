@@ -112,8 +112,8 @@ def table(result: Data, unit: LengthUnit) -> dict[str, Any]:
         rows = [
             [
                 str(row["part"]),
-                _signed(float(row["bias_mm"]), unit),
-                f"{_signed(float(row['low_mm']), unit)} to {_signed(float(row['high_mm']), unit)}",
+                signed(float(row["bias_mm"]), unit),
+                f"{signed(float(row['low_mm']), unit)} to {signed(float(row['high_mm']), unit)}",
                 str(row["n"]),
             ]
             for row in result["blocks"]
@@ -144,7 +144,8 @@ def _bare(value_mm: Any, unit: LengthUnit) -> str:
     return show_mm(float(value_mm), unit, decimals=4 if unit == "mm" else 5)
 
 
-def _signed(value_mm: float, unit: LengthUnit) -> str:
+def signed(value_mm: float, unit: LengthUnit) -> str:
+    """A bias with its sign, without its unit."""
     text = _bare(value_mm, unit)
     return text if text.startswith(("-", "−")) else f"+{text}"
 
