@@ -10,7 +10,8 @@ from axe_playwright_python.base import AXE_FILE_PATH
 from playwright.sync_api import Browser, Page
 
 from browser_bench import Served, browsing, served, workshop_in
-from firstpull.jobs import choose, hand_over, open_job, run_checks
+from firstpull.jobs import choose, gauge_studies, hand_over, open_job, run_checks
+from firstpull.jobs.gauge_studies import StudyPlan
 from firstpull.jobs.workshop import Book, Doing
 from firstpull.mechanics.choose import Needs
 from firstpull.mechanics.stack import Layer, Stack
@@ -75,6 +76,23 @@ PAGES = [
     "/tools/new",
     "/gauges/new",
     "/gauges/C1",
+    "/gauges/C1/study",
+    "/gauges/C1/study?do=service",
+    "/gauges/C1/study?do=age",
+    "/gauges/C1/study/new",
+    "/gauges/C1/study/1",
+    "/gauges/C1/study/1?who=-",
+    "/gauges/C1/study/1/strike",
+    "/gauges/C1/study/1/strike?do=give%20up",
+    "/gauges/C1/doubt",
+    "/gauges/C2/study",
+    "/gauges/C2/study/new",
+    "/gauges/C2/study/new?measured=set+length",
+    "/gauges/C2/study/new?measured=set+length&parts=10&rounds=3",
+    "/gauges/C2/study/new?measured=gauge+blocks",
+    "/gauges/C2/study/1",
+    "/gauges/C2/study/1?see=numbers",
+    "/gauges/C2/doubt",
     "/look-after",
     "/practice",
     "/record",
@@ -124,6 +142,18 @@ def _more_jobs(book: Book) -> None:
     choose.state_needs(book, STACKED, Needs(thread="M6"), doing=ADA)
     hand_over.release(book, STOPPED, doing=ADA)
     run_checks.stop(book, STOPPED, reason="insert spun", count=20, doing=ADA)
+    _studies(book)
+
+
+def _studies(book: Book) -> None:
+    """A study of one gauge that is begun, with a reading, and one of another that is finished."""
+    for gauge, wanted in (("C1", 1), ("C2", 30)):
+        plan = StudyPlan("set length", ("Ada", "Ben"), tuple("12345"), 3, half_window_mm=0.127)
+        study = gauge_studies.begin_study(book, gauge, plan, doing=ADA)
+        for slot in study.slots[:wanted]:
+            reading = parse_length(f"{11 + 0.05 * int(slot.part) + 0.01 * (slot.number % 3):.2f} mm")
+            gauge_studies.take_reading(book, gauge, 1, slot=slot.number, reading=reading, doing=Doing(slot.person))
+    gauge_studies.finish_study(book, "C2", 1, doing=ADA)
 
 
 @dataclass(frozen=True)
