@@ -158,6 +158,7 @@ OTHERS: dict[str, str] = {
     "mechanics/joint/checks.py:strength_of": "applies the checks of the others in order",
     "mechanics/joint/tightening.py:screw_data": "looks up the screw",
     "mechanics/collapse/compiled.py": "compiles",
+    "mechanics/collapse/cells.py": "a kernel of the solver: tests/reference/test_collapse_closed_form.py judges it",
     "mechanics/collapse/element.py": "kernels of the solver: tests/reference/test_collapse_closed_form.py judges them",
     "mechanics/collapse/simulate.py": "the solver: judged by recorded pulls of another program",
     "mechanics/collapse/unload.py": "the solver, let go: tests/unit/test_collapse_events.py",

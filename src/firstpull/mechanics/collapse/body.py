@@ -28,12 +28,8 @@ class Body(NamedTuple):
     kind: Ints
     moduli: Floats
     tables: Floats
-    start: Floats
-    """Per quadrilateral the inverse of its first Jacobian (4) and its first volume."""
-    deviator: Floats
-    """Per quadrilateral, at four points, rr, zz and rz in its own turned axes."""
-    strain: Floats
-    """Plastic strain at the points."""
+    cells: npt.NDArray[np.float32]
+    """What each quadrilateral has, sixteen side by side (rows: see ``cells``)."""
     quad_mass: Floats
     mass: Floats
     damping: Floats

@@ -35,3 +35,11 @@ def compiled(function: Callable[P, R]) -> Callable[P, R]:
     """The function compiled at its first call and cached; no reordering of sums, so that results do not depend on luck."""
     make = njit(cache=True, fastmath={"contract", "arcp", "nsz"}, error_model="numpy", boundscheck=False)
     return cast(Callable[P, R], make(function))
+
+
+def inlined(function: Callable[P, R]) -> Callable[P, R]:
+    """A small piece of a kernel, put in place where it is called: a call inside a loop would keep it from the lanes.
+
+    It must take and give single numbers only; an array would be counted in and out, which is a call too.
+    """
+    return cast(Callable[P, R], njit(inline="always")(function))

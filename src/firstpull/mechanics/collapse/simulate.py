@@ -23,7 +23,7 @@ from firstpull.mechanics.collapse.body import (
 )
 from firstpull.mechanics.collapse.case import PullCase
 from firstpull.mechanics.collapse.contact import _find_pairs
-from firstpull.mechanics.collapse.element import kinetic, prepare, raise_mass
+from firstpull.mechanics.collapse.element import kinetic, make_body, raise_mass
 from firstpull.mechanics.collapse.march import _march
 from firstpull.mechanics.collapse.material import ROWS, TABLE_STEP, flow_table
 from firstpull.mechanics.collapse.mesh import Mesh, build_mesh
@@ -106,8 +106,7 @@ class State:
             x=body.x.copy(),
             v=body.v.copy(),
             force=body.force.copy(),
-            deviator=body.deviator.copy(),
-            strain=body.strain.copy(),
+            cells=body.cells.copy(),
             quad_mass=body.quad_mass.copy(),
             mass=body.mass.copy(),
             damping=body.damping.copy(),
@@ -119,7 +118,7 @@ class State:
 def begin(case: PullCase, *, layers: int) -> State:
     """The insert before the pull, at rest."""
     mesh = build_mesh(case, layers=layers)
-    quads, nodes = len(mesh.quads), len(mesh.nodes)
+    nodes = len(mesh.nodes)
     sheet = case.sheet
     stiff = STIFF_MPA if sheet is None or sheet.e_mpa is None else sheet.e_mpa
     limit = NO_YIELD_MPA if sheet is None or sheet.yield_mpa is None else sheet.yield_mpa
@@ -127,25 +126,8 @@ def begin(case: PullCase, *, layers: int) -> State:
     crushed = 1.0 + CRUSH * np.maximum(strain - CRUSH_STRAIN, 0.0)
     tables = np.vstack([flow_table(case.metal) * crushed, np.full(ROWS, limit)])
     moduli = np.array([[case.metal.shear_mpa, case.metal.bulk_mpa], [stiff / 2.6, stiff / 1.2]])
-    damping = np.zeros(nodes)
-    damping[np.unique(mesh.quads[mesh.of_sheet == 1])] = SHEET_DAMPING
-    start = np.empty((quads, 5))
-    prepare(mesh.nodes, mesh.quads, start)
-    body = Body(
-        mesh.nodes.copy(),
-        np.zeros((nodes, 2)),
-        np.zeros((nodes, 2)),
-        mesh.quads,
-        mesh.of_sheet,
-        moduli,
-        tables,
-        start,
-        np.zeros((quads, 4, 3)),
-        np.zeros((quads, 4)),
-        np.zeros(quads),
-        np.zeros(nodes),
-        damping,
-    )
+    body = make_body(mesh.nodes.copy(), mesh.quads, mesh.of_sheet, moduli=moduli, tables=tables)
+    body.damping[np.unique(mesh.quads[mesh.of_sheet == 1])] = SHEET_DAMPING
     raise_mass(body, SHARE)
     bounds = Bounds(
         mesh.bore,
