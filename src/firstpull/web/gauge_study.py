@@ -306,24 +306,13 @@ def _strike_page(
         person = "" if who else f"{slots[one.slot].person}, "
         return f"{person}{show_length(Length.from_json(one.value), here.unit)}, round {slots[one.slot].round}"
 
-    which = {
-        "name": "of",
-        "legend": "Reading",
-        "choices": [
-            {"value": str(one.sequence), "label": f"{what} {slots[one.slot].part}", "note": note(one)} for one in mine
-        ],
-        "chosen": given.get("of") or (str(mine[0].sequence) if mine else ""),
-        "hide_legend": True,
-        "across": 3,
-    }
-    why = {
-        "name": "why",
-        "legend": "Why",
-        "choices": [{"value": text, "label": text, "note": ""} for text in REASONS],
-        "chosen": given.get("why", ""),
-        "hide_legend": True,
-        "across": 2,
-    }
+    which = [{"value": str(one.sequence), "label": f"{what} {slots[one.slot].part}", "note": note(one)} for one in mine]
+    choices = [
+        _asked("of", "Reading", which, chosen=given.get("of") or (which[0]["value"] if which else ""), across=3),
+        _asked(
+            "why", "Why", [{"value": text, "label": text, "note": ""} for text in REASONS], chosen=given.get("why", "")
+        ),
+    ]
     where = (problem or {}).get("where")
     buttons = [{"label": "Strike it out", "do": "strike"}] if mine else []
     buttons.append(
@@ -336,7 +325,7 @@ def _strike_page(
         crumb=f"{state.gauge.get('name') or state.id} · study {study.number}",
         question="Which reading does not count, and why?" if mine else "There is nothing to strike out.",
         carry=[("who", who)],
-        choices=[which, why] if mine else [],
+        choices=choices if mine else [],
         fields=[entry_of("reason", "Or in your words", given, problem)] if mine else [],
         ways=[give_up] if study.open else [],
         problem=None if where == "reason" else problem,
@@ -346,6 +335,17 @@ def _strike_page(
         drawing_notes=[here.lengths_note],
     )
     return page(here.request, "steps/question.html", context, status_code=status_code)
+
+
+def _asked(name: str, legend: str, choices: list[dict[str, str]], *, chosen: str, across: int = 2) -> dict[str, Any]:
+    return {
+        "name": name,
+        "legend": legend,
+        "choices": choices,
+        "chosen": chosen,
+        "hide_legend": True,
+        "across": across,
+    }
 
 
 def _give_up_page(
