@@ -78,6 +78,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
     },
     "choose_joint": {
         **ASK,
+        "screen": "loads",
         "back": {"label": "Back to access", "address": "/jobs/1/choose"},
         "choices": [{**CHOICE, "problem": None}],
         "fields": [{**entry("tension"), "wide": True}, entry("shear")],

@@ -37,12 +37,14 @@ from firstpull.web import (
     strike,
     tool_forms,
     tools,
+    tour,
 )
 from firstpull.web.app import create_app
 
 ROUTERS = (
     overview.router,
     practice.router,
+    tour.router,
     record.router,
     papers.router,
     look_after.router,

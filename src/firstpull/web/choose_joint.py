@@ -284,6 +284,7 @@ def joint_page(
     context = {
         **asked,
         "form": form_of(state, address + screen),
+        "screen": screen,
         "crumb": f"if you know it, {place + 1} of 4 · {_NEXT[screen]}",
         "back": {"label": before[1], "address": address + before[0]},
         "open_details": any(field["problem"] for field in asked["details"]),

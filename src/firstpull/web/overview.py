@@ -87,8 +87,9 @@ def find(book: Book, query: str) -> Find:
         if book.store.last(f"{kind}:{query}"):
             return Find(_stream_address(f"{kind}:{query}"))
     rows = [row for row in book.store.search(query, limit=_ROWS) if row.kind in ("job", "tool", "gauge")]
-    if len(rows) == 1:
-        return Find(_stream_address(rows[0].stream))
+    called = [row for row in rows if _is_called(row, query)]
+    if len(rows) == 1 or len(called) == 1:
+        return Find(_stream_address((called or rows)[0].stream))
     if rows:
         return Find(rows=tuple(map(_row, rows)))
     if query in book.inserts():
@@ -109,6 +110,12 @@ def _by_code(book: Book, stream: str, sequence: int, mark: str) -> Find:
             note="The card’s hash is not that of this record: do not work by that card until it is cleared up.",
         )
     return Find(_stream_address(stream))
+
+
+def _is_called(row: Summary, query: str) -> bool:
+    """Whether the name of ``row`` is what was typed, or goes on after it with a sign that is no letter or digit."""
+    title, said = str(row.data.get("title") or "").casefold(), query.casefold()
+    return title.startswith(said) and not title[len(said) : len(said) + 1].isalnum()
 
 
 def _has_words(book: Book, query: str) -> bool:

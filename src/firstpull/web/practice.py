@@ -172,6 +172,7 @@ def aside(here: Desk, state: JobState) -> list[dict[str, str]]:
     return [
         {"label": "Other practice tools", "address": "/practice"},
         {"label": "Overview", "address": "/?overview=yes"},
+        {"label": "Tour", "address": "/tour"},
     ]
 
 

@@ -16,12 +16,16 @@ from firstpull import __version__
 from firstpull.units import LengthUnit, show_length, show_mm
 from firstpull.web.person import person_of, unit_of
 from firstpull.web.texts import TEXTS
+from firstpull.web.tour_stops import STOPS
+from firstpull.web.whys import WHYS
 
 HERE = Path(__file__).resolve().parent
 STATIC = HERE / "static"
 
 PATH_KEYS = ("choose", "set_up", "dial_in", "prove", "hand_over", "run", "look_after")
 """The seven steps in their order; the first five end in a card."""
+
+TOUR_COOKIE = "firstpull_tour"
 
 STEP_STATES = ("done", "now", "owed", "due", "stop", "later")
 
@@ -37,7 +41,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.globals.update(t=TEXTS, static=static_address, software_version=__version__)
+    made.globals.update(t=TEXTS, whys=WHYS, static=static_address, software_version=__version__)
     made.filters.update(shown=_shown, shown_mm=_shown_mm)
     return made
 
@@ -93,10 +97,32 @@ def page(
         "practice": practice,
         "person": person_of(request),
         "unit": unit_of(request),
+        "tour": _tour(request),
         "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
     }
     text = environment().get_template(template).render({**frame, **(context or {})})
     return HTMLResponse(text, status_code=status_code)
+
+
+def tour_number(request: Request) -> int:
+    """At which stop of the tour this browser is; 0 outside it."""
+    text = request.cookies.get(TOUR_COOKIE, "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 3 and int(text) <= len(STOPS) else 0
+
+
+def _tour(request: Request) -> dict[str, Any] | None:
+    """The line above the page while the tour is on: where it is, what to look at, where it goes on."""
+    number = tour_number(request)
+    if not number or request.url.path == "/tour":
+        return None
+    last = number == len(STOPS)
+    words = TEXTS["tour"]
+    return {
+        "at": words["at"].format(number, len(STOPS)),
+        "text": STOPS[number - 1].text,
+        "next": "/tour/0?own=yes" if last else f"/tour/{number + 1}",
+        "next_label": words["last"] if last else words["next"],
+    }
 
 
 def wants_page(request: Request) -> bool:

@@ -21,6 +21,7 @@ from firstpull.web.desk import Desk, act, desk, form_of, need_name, show
 from firstpull.web.drawings import joint_of
 from firstpull.web.frozen import frozen_page
 from firstpull.web.set_up_answers import ASKS, answer, ask_page, next_ask
+from firstpull.web.whys import WHYS, setting_lines
 
 router = APIRouter()
 _AIR_IS_OFF = ("mandrel", "engagement", "anvil", "knob")
@@ -124,7 +125,7 @@ def _acts_page(
         "problem": problem,
         "field": None,
         "said": "",
-        "why": [*([now["text"]] if move else []), *setting["warnings"]],
+        "why": [*([now["text"]] if move else []), *WHYS.get(f"act.{now['key']}", ()), *setting["warnings"]],
         "acts": [
             {"text": step["title"], "state": "done" if n < place else "now" if n == place else "later"}
             for n, step in enumerate(acts, 1)
@@ -169,7 +170,10 @@ def _ready_page(
         "problem": problem,
         "field": None,
         "said": "",
-        "why": [line for line in setting["warnings"] if line not in blockers],
+        "why": [
+            *setting_lines(dict(setting), here.unit),
+            *(line for line in setting["warnings"] if line not in blockers),
+        ],
         "acts": [],
         "facts": _facts(here, setting),
         "changes": [],
