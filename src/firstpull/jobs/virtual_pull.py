@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from firstpull.exchange.pull_file import PullRequest
+from firstpull.record.job import JobState
 
 if TYPE_CHECKING:
     from firstpull.mechanics.collapse.pull import VirtualPull
@@ -57,3 +58,20 @@ def _answer(request: PullRequest, pull: VirtualPull, *, cpu_s: float) -> dict[st
         "profile": [list(place) for place in pull.profile],
         "limits": list(pull.limits),
     }
+
+
+SOURCE = "virtual pull"
+LEAST_SHIFT_SD_MM = 0.05
+"""Doubt of a computed shift at the least: gap, springback and the tool's give are not known better (our assumption)."""
+
+
+def shift_of(job: JobState) -> tuple[float, float, str] | None:
+    """The air-to-stack shift that the job's virtual pull gave: mean and standard doubt in mm, and the source in words.
+
+    None when there was no virtual pull of this insert in this stack, or the tool's give was not known. The doubt is
+    half of the shift, at least 0.05 mm: the give of a tool is seldom known better (our assumption).
+    """
+    found = None if job.simulated is None else job.simulated["found"].get("air_to_stack_mm")
+    if found is None:
+        return None
+    return float(found), max(abs(float(found)) / 2.0, LEAST_SHIFT_SD_MM), SOURCE

@@ -145,6 +145,7 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     ),
     "InsertChosen": ({"insert": _object}, {"allowance": _OBJECT_OR_NONE, "window": _OBJECT_OR_NONE, "source": _text}),
     "AllowanceFound": ({"allowance": _OBJECT_OR_NONE}, {"window": _OBJECT_OR_NONE}),
+    "VirtuallyPulled": ({"asked": _object, "found": _object}, {}),
     "WindowGiven": ({"window": _OBJECT_OR_NONE}, {}),
     "ToolChosen": (
         {"tool": _object, "tool_id": _text},

@@ -150,6 +150,7 @@ class JobState:
     checks: tuple[RunCheck, ...] = ()
     counts: Data | None = None
     stops: tuple[Stop, ...] = ()
+    simulated: Data | None = None  # the last virtual pull of this insert in this stack: what was asked and found
 
     @property
     def id(self) -> str:
@@ -261,7 +262,8 @@ def _ladder_over(state: JobState, reason: str) -> JobState:
 
 def _stack(state: JobState, event: Event, data: Data) -> JobState:
     # limits of the stroke hold for the thickness they were given for
-    return replace(_setting_stale(_ladder_over(state, "the stack was changed"), event), stack=data, window=None)
+    cleared = _setting_stale(_ladder_over(state, "the stack was changed"), event)
+    return replace(cleared, stack=data, window=None, simulated=None)
 
 
 def _needs(state: JobState, _event: Event, data: Data) -> JobState:
@@ -286,7 +288,12 @@ def _insert(state: JobState, event: Event, data: Data) -> JobState:
         pulls=(),
         moves=(),
         length_before=None,
+        simulated=None,
     )
+
+
+def _simulated(state: JobState, _event: Event, data: Data) -> JobState:
+    return replace(state, simulated=data)
 
 
 def _allowance(state: JobState, event: Event, data: Data) -> JobState:
@@ -480,6 +487,7 @@ _STEPS: dict[tuple[str, int], Callable[[JobState, Event, Data], JobState]] = {
     ("Reopened", 1): _reopened,
     ("Superseded", 1): _superseded,
     ("NoteWritten", 1): _noted,
+    ("VirtuallyPulled", 1): _simulated,
 }
 
 JOB_EVENT_TYPES = frozenset(name for name, _version in _STEPS)

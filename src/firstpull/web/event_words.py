@@ -103,6 +103,13 @@ def _window(data: Data, unit: LengthUnit) -> str:
     return f"Limits of the stroke: {low} to {high}, source: {window.get('source', 'given')}."
 
 
+def _simulated(data: Data, unit: LengthUnit) -> str:
+    found = data["found"].get("set_allowance_mm")
+    if found is None:
+        return "Virtual pull: the fold did not close."
+    return f"Virtual pull: set allowance {_mm(found, unit)}."
+
+
 def _tool(data: Data, _unit: LengthUnit) -> str:
     mandrel = (data.get("mandrel") or {}).get("id", "")
     parts = [f"Tool {data['tool_id']}"]
@@ -273,6 +280,7 @@ _SENTENCES: dict[str, Callable[[Data, LengthUnit], str]] = {
     "InsertChosen": _insert,
     "AllowanceFound": _allowance,
     "WindowGiven": _window,
+    "VirtuallyPulled": _simulated,
     "ToolChosen": _tool,
     "SettingComputed": _setting,
     "StepDone": _step,
