@@ -127,3 +127,42 @@ def test_a_budget_of_nothing_is_refused(capsys: pytest.CaptureFixture[str]) -> N
     """Neither a file nor a gauge, or both."""
     assert "A file, or a gauge" in _typed(capsys, "budget", code=2)
     assert "A file, or a gauge" in _typed(capsys, "budget", str(END_GAUGE), "--gauge", "C1", code=2)
+
+
+def test_one_person_shows_repeatability_only(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """By hand: pairs 0.02 apart have the sd 0.02/√2; there is no reproducibility in the answer, and it is said."""
+    rows = [f"{part},Ada,{11 + part / 10 + step:.2f}" for part in range(1, 6) for step in (0.0, 0.02)]
+    file = tmp_path / "alone.csv"
+    file.write_text("part,appraiser,reading [mm]\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    found = _answer(capsys, "gauge-study", str(file))
+    assert set(found["components"]) == {"repeatability", "part", "total"}
+    assert found["components"]["repeatability"]["sd_mm"] == pytest.approx(0.02 / 2**0.5, rel=1e-9)
+    assert "One person only" in _typed(capsys, "gauge-study", str(file), "--tolerance", "0.2 mm")
+
+
+def test_the_guided_studies_of_a_gauge(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """Every study with its result and whether it counts; without any it says so."""
+    from firstpull.jobs import gauge_studies
+    from firstpull.jobs.look_after import add_gauge
+    from firstpull.jobs.workshop import Doing, Workshop
+    from firstpull.units import parse_length
+
+    workshop, ada = Workshop(tmp_path / "shop"), Doing("Ada")
+    add_gauge(workshop.bench, "C1", "Caliper 1", doing=ada)
+    add_gauge(workshop.bench, "C2", "Caliper 2", doing=ada)
+    plan = gauge_studies.StudyPlan("set length", ("Ada",), ("1", "2"), 2)
+    study = gauge_studies.begin_study(workshop.bench, "C1", plan, doing=ada)
+    for slot in study.slots:
+        value = parse_length(f"{11 + int(slot.part) / 10 + slot.round / 100:.2f} mm")
+        gauge_studies.take_reading(workshop.bench, "C1", 1, slot=slot.number, reading=value, doing=ada)
+    gauge_studies.finish_study(workshop.bench, "C1", 1, doing=ada)
+    workshop.close()
+    shop = ("--data", str(tmp_path / "shop"))
+    found = _answer(capsys, *shop, "gauge-study", "--gauge", "C1")
+    assert found["schema"] == "firstpull/gauge-studies/1"
+    assert found["studies"][0]["counts"]
+    assert found["scatter"]["sd_mm"] == pytest.approx(0.01 / 2**0.5, rel=1e-9)
+    assert "study 1" in found["uncertainty"]["source"]
+    assert "4 of 4" in _typed(capsys, *shop, "gauge-study", "--gauge", "C1")
+    assert "No study yet." in _typed(capsys, *shop, "gauge-study", "--gauge", "C2")
+    assert "A file, or a gauge" in _typed(capsys, "gauge-study", code=2)

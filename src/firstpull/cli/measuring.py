@@ -4,25 +4,28 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
 import click
 
 from firstpull.cli.main import Session, json_option
 from firstpull.cli.reckon import read_bytes
 from firstpull.cli.texts import grid, table
+from firstpull.errors import BadInput
 from firstpull.units import LengthUnit, parse_length, show_mm
 
 if TYPE_CHECKING:
     from firstpull.statistics.capability import Capability
     from firstpull.statistics.gauge_bias import Linearity
+    from firstpull.statistics.gauge_repeatability import RepeatabilityStudy
     from firstpull.statistics.gauge_study import Component, GaugeStudy
 
 _UNITS = click.Choice(["mm", "in"])
 
 
 @click.command("gauge-study")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path), required=False)
+@click.option("--gauge", help="The guided studies of a gauge of the shop instead of a file, by its mark.")
 @click.option("--tolerance", help="Full width of what the gauge is to judge, for example “0.2 mm”.")
 @click.option("--resolution", help="Step of the gauge, for example “0.01 mm”.")
 @click.option("--method", type=click.Choice(["anova", "range"]), default="anova", show_default=True)
@@ -31,8 +34,9 @@ _UNITS = click.Choice(["mm", "in"])
 @json_option
 def gauge_study(
     session: Session,
-    file: Path,
+    file: Path | None,
     *,
+    gauge: str | None,
     tolerance: str | None,
     resolution: str | None,
     method: str,
@@ -41,17 +45,30 @@ def gauge_study(
 ) -> None:
     """Repeatability and reproducibility from FILE: CSV or XLSX with the columns part, appraiser and reading [mm].
 
-    Every appraiser reads every part equally often. With a column reference [mm] the bias over the range is told too.
+    Every appraiser reads every part equally often; one alone shows no reproducibility. With a column reference [mm] the
+    bias over the range is told too.
     """
     from firstpull.exchange.readings_table import read_study
-    from firstpull.jobs.measuring import gauge_study_answer, linearity_of, study_of
+    from firstpull.jobs.measuring import alone_answer, alone_of, gauge_study_answer, linearity_of, study_of
 
+    if (file is None) == (not gauge):
+        raise BadInput("A file, or a gauge with --gauge.", where="file", hint="For example examples/gauge_study.csv.")
+    if file is None:
+        from firstpull.jobs.gauge_studies import studies_answer
+
+        answer = studies_answer(session.book(), gauge or "")
+        session.answer(answer, _studies_text(answer))
+        return
     bare = cast("LengthUnit | None", unit)
     read = read_study(read_bytes(file), filename=str(file), unit=bare)
     width = None if tolerance is None else parse_length(tolerance, unit=bare, where="--tolerance").mm
     step = 0.0 if resolution is None else parse_length(resolution, unit=bare, where="--resolution").mm
-    study = study_of(read, method=method, tolerance_mm=width, resolution_mm=step, confidence=confidence)
     line = linearity_of(read)
+    alone = alone_of(read, tolerance_mm=width, confidence=confidence)
+    if alone is not None:
+        session.answer(alone_answer(alone, line), _alone_text(alone, line, unit=read.unit))
+        return
+    study = study_of(read, method=method, tolerance_mm=width, resolution_mm=step, confidence=confidence)
     session.answer(gauge_study_answer(study, line), _study_text(study, line, unit=read.unit))
 
 
@@ -105,6 +122,40 @@ def _study_text(study: GaugeStudy, line: Linearity | None, *, unit: LengthUnit) 
         lines.insert(2, f"Limits at {100 * study.confidence:g} % confidence.")
     if line is not None:
         lines.append(_linearity_text(line, unit=unit))
+    return "\n".join(lines)
+
+
+def _alone_text(study: RepeatabilityStudy, line: Linearity | None, *, unit: LengthUnit) -> str:
+    head = ("", f"sd [{unit}]", "limits", "% of study", "% of tolerance")
+    rows = [_component_row(part, unit=unit) for part in (study.repeatability, study.part, study.total)]
+    lines = [
+        f"{study.parts} parts, 1 appraiser, {study.trials} trials",
+        grid(head, rows),
+        f"Limits at {100 * study.confidence:g} % confidence.",
+        f"Tells {study.distinct_categories} classes of these parts apart.",
+        "One person only: what differs between people is not in it.",
+    ]
+    return "\n".join([*lines, *([] if line is None else [_linearity_text(line, unit=unit)])])
+
+
+def _studies_text(answer: dict[str, Any]) -> str:
+    rows = []
+    for study in answer["studies"]:
+        result = study["result"] or {}
+        worth = result.get("bias_mm") if result.get("kind") == "blocks" else result.get("sd_mm")
+        what = {"blocks": "bias", "parts": "sd"}.get(result.get("kind", ""), "")
+        rows.append(
+            (
+                str(study["number"]),
+                study["measured"],
+                f"{study['readings']} of {study['of']}",
+                "–" if worth is None else f"{what} {_fine(worth, 'mm')} mm",
+                f"until {study['valid_until']}" if study["counts"] else study["why_not"],
+            )
+        )
+    lines = [grid(("study", "measured", "readings", "worth", "counts"), rows)] if rows else ["No study yet."]
+    doubt = answer["uncertainty"]
+    lines.append(f"Standard uncertainty of one reading: {_fine(doubt['u_mm'], 'mm')} mm. {doubt['source']}.")
     return "\n".join(lines)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date, timedelta
 from typing import Any
 
@@ -149,6 +149,37 @@ def known_bias(state: GaugeState, today: date) -> tuple[float, float, int]:
         if study.references and study.result is not None and not why_not(state, study, today):
             return float(study.result["bias_mm"]), float(study.result["bias_u_mm"]), study.number
     return 0.0, rectangular(float(state.gauge["error_mm"])), 0
+
+
+def studies_answer(book: Book, gauge_id: str) -> dict[str, Any]:
+    """``firstpull/gauge-studies/1``: every study of a gauge with its result, whether it counts and until when, and what
+    the gauge is worth by them: ``scatter`` and ``uncertainty`` (null where nothing is known). Lengths in mm."""
+    state, today = book.gauge(gauge_id), _today(book)
+    scatter, doubt = gauge_scatter(book, gauge_id), measurement_uncertainty(book, gauge_id)
+    return {
+        "schema": "firstpull/gauge-studies/1",
+        "gauge": gauge_id,
+        "studies": [
+            {
+                "number": study.number,
+                "measured": study.measured,
+                "people": list(study.people),
+                "parts": list(study.parts),
+                "rounds": study.rounds,
+                "begun_at": study.begun_at,
+                "finished_at": study.finished_at,
+                "readings": len(study.counting),
+                "of": len(study.slots),
+                "counts": not why_not(state, study, today),
+                "why_not": why_not(state, study, today),
+                "valid_until": valid_until(state, study) if study.finished_at else "",
+                "result": None if study.result is None else dict(study.result),
+            }
+            for study in state.studies
+        ],
+        "scatter": None if scatter is None else asdict(scatter),
+        "uncertainty": None if doubt is None else asdict(doubt),
+    }
 
 
 def begin_study(book: Book, gauge_id: str, plan: StudyPlan, *, doing: Doing) -> Study:

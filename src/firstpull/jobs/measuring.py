@@ -10,6 +10,7 @@ from firstpull.exchange.readings_table import StudyTable
 from firstpull.statistics.capability import Capability
 from firstpull.statistics.gauge_bias import Linearity, linearity_study
 from firstpull.statistics.gauge_readings import GaugeReading
+from firstpull.statistics.gauge_repeatability import RepeatabilityStudy, repeatability_study
 from firstpull.statistics.gauge_study import Component, GaugeStudy, gauge_study_anova, gauge_study_range
 
 METHODS = ("anova", "range")
@@ -24,12 +25,27 @@ def study_of(
     confidence: float = 0.90,
 ) -> GaugeStudy:
     """The gauge study of a table of readings, in mm. Raises BadInput."""
-    readings = [GaugeReading(row.part, row.appraiser, row.reading.mm) for row in table.rows]
+    readings = readings_of_table(table)
     if method == "range":
         return gauge_study_range(readings, tolerance=tolerance_mm, resolution=resolution_mm)
     if method != "anova":
         raise BadInput(f"“{method}” is not a method.", where="method", hint=f"One of {', '.join(METHODS)}.")
     return gauge_study_anova(readings, tolerance=tolerance_mm, resolution=resolution_mm, confidence=confidence)
+
+
+def readings_of_table(table: StudyTable) -> list[GaugeReading]:
+    """The readings of a table, in mm."""
+    return [GaugeReading(row.part, row.appraiser, row.reading.mm) for row in table.rows]
+
+
+def alone_of(
+    table: StudyTable, *, tolerance_mm: float | None = None, confidence: float = 0.90
+) -> RepeatabilityStudy | None:
+    """The study of one person’s readings, in mm; None where two or more people read. Raises BadInput."""
+    readings = readings_of_table(table)
+    if len({reading.appraiser for reading in readings}) != 1:
+        return None
+    return repeatability_study(readings, tolerance=tolerance_mm, confidence=confidence)
 
 
 def linearity_of(table: StudyTable) -> Linearity | None:
@@ -57,6 +73,27 @@ def gauge_study_answer(study: GaugeStudy, linearity: Linearity | None) -> dict[s
         "anova": [asdict(row) for row in study.anova],
         "linearity": None if linearity is None else asdict(linearity),
         "notes": list(study.notes),
+    }
+
+
+def alone_answer(study: RepeatabilityStudy, linearity: Linearity | None) -> dict[str, Any]:
+    """``firstpull/gauge-study/1`` of one person: method “one person”, no reproducibility among the components."""
+    return {
+        "schema": "firstpull/gauge-study/1",
+        "method": "one person",
+        "parts": study.parts,
+        "appraisers": 1,
+        "trials": study.trials,
+        "mean_mm": study.mean,
+        "tolerance_mm": study.tolerance,
+        "confidence": study.confidence,
+        "interaction_pooled": None,
+        "components": {part.name: component_answer(part) for part in (study.repeatability, study.part, study.total)},
+        "distinct": study.distinct,
+        "distinct_categories": study.distinct_categories,
+        "anova": [asdict(row) for row in study.anova],
+        "linearity": None if linearity is None else asdict(linearity),
+        "notes": ["One person only: what differs between people is not in it."],
     }
 
 
