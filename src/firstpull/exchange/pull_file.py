@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.exchange.job_fields import Section
 from firstpull.mechanics.collapse.case import PullCase, Sheet
 from firstpull.mechanics.collapse.flow_curves import library_curve
+from firstpull.mechanics.collapse.limits import MANDREL_CLASS, Surroundings
 from firstpull.mechanics.collapse.material import FlowCurve, Law
+from firstpull.trade.screws import property_class
 from firstpull.trade.threads import thread
 
 MOST_BYTES = 256 * 1024
@@ -35,17 +37,27 @@ _KNOWN = {
     "flange": ("diameter", "thickness"),
     "sheet": ("thickness", "hole_diameter", "edge_radius", "E_mpa", "yield_mpa"),
     "material": ("name", "law", "E_mpa", "poisson", "points", *_NUMBERS),
-    "pull": ("friction", "stroke", "mandrel_class", "tool_compliance_mm_per_kn"),
+    "pull": (
+        "friction",
+        "stroke",
+        "mandrel_class",
+        "tool_compliance_mm_per_kn",
+        "tool_load_n",
+        "tool_stroke",
+        "screw_preload_n",
+        "sheet_load_n",
+    ),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class PullRequest:
-    """What a file asks: the case, the largest grip in mm and the tool's compliance, where given."""
+    """What a file asks: the case, the largest grip in mm, the tool's compliance, and what else is known around the pull."""
 
     case: PullCase
     grip_max_mm: float | None
     compliance_mm_per_kn: float | None
+    around: Surroundings = field(default_factory=Surroundings)
 
 
 def read_pull(text: str, *, where: str = "") -> PullRequest:
@@ -83,8 +95,24 @@ def _request(values: dict[str, Any]) -> PullRequest:
         sheet=_sheet(Section.of(values["sheet"], "sheet", known=_KNOWN["sheet"])) if "sheet" in values else None,
         mandrel_diameter_mm=mandrel,
     )
-    return PullRequest(
-        case, _mm(top, "grip_max") if "grip_max" in values else None, pull.number("tool_compliance_mm_per_kn")
+    compliance = pull.number("tool_compliance_mm_per_kn")
+    around = _around(body, pull, compliance)
+    return PullRequest(case, _mm(top, "grip_max") if "grip_max" in values else None, compliance, around)
+
+
+def _around(body: Section, pull: Section, compliance: float | None) -> Surroundings:
+    """Thread, mandrel, tool and screw, as far as they are said."""
+    named = body.text("thread") if body.has("thread") else ""
+    return Surroundings(
+        thread=thread(named, where=body.at("thread")).designation if named else "",
+        mandrel_class=property_class(pull.text("mandrel_class"), where=pull.at("mandrel_class")).name
+        if pull.has("mandrel_class")
+        else MANDREL_CLASS,
+        tool_load_n=pull.number("tool_load_n"),
+        tool_stroke_mm=_mm(pull, "tool_stroke") if pull.has("tool_stroke") else None,
+        compliance_mm_per_kn=compliance,
+        sheet_load_n=pull.number("sheet_load_n"),
+        preload_n=pull.number("screw_preload_n"),
     )
 
 
