@@ -12,15 +12,16 @@ from firstpull.cli.main import Session, json_option
 
 @click.command("virtual-pull")
 @click.argument("case_file", type=click.Path(path_type=Path))
+@click.option("--whole", is_flag=True, help="Add what each dimension does, and the pull's stages (six more runs).")
 @json_option
-def virtual_pull(session: Session, case_file: Path) -> None:
+def virtual_pull(session: Session, case_file: Path, *, whole: bool) -> None:
     """Simulate the collapse of the insert in CASE_FILE: force against stroke, closure, set allowance."""
     from firstpull.cli.reckon import read_text
     from firstpull.exchange.pull_file import read_pull
     from firstpull.jobs.virtual_pull import pull_virtually
 
     request = read_pull(read_text(case_file), where=str(case_file))
-    answer = pull_virtually(request)
+    answer = pull_virtually(request, whole=whole)
     session.answer(answer, _text(answer))
 
 
@@ -38,6 +39,26 @@ def _text(answer: dict[str, Any]) -> str:
         )
     lines.append(f"  clamp left on the sheet {answer['clamp_n'] / 1000:.2f} kN")
     lines.append(f"  largest outer diameter {answer['outer_diameter_mm'][-1]:.2f} mm")
+    lines += _loads(answer)
+    lines += [f"  {row['text']}" for row in answer.get("sensitivity", ())]
     hand = answer["by_hand"]
     lines.append(f"  by hand: {hand['mean_n'] / 1000:.1f} kN on average, closure near {hand['closure_mm']:.1f} mm")
     return "\n".join([*lines, *answer["limits"]])
+
+
+def _loads(answer: dict[str, Any]) -> list[str]:
+    """Setting load, margins, room and window."""
+    lines = [f"  setting load {answer['setting_load_n'] / 1000:.2f} kN"]
+    if answer["strip_margin"] is not None:
+        lines.append(
+            f"  mandrel {answer['mandrel_stress_mpa']:.0f} MPa, threads hold {answer['strip_margin']:.2f} times the load"
+        )
+    lines.append(
+        f"  blind head {answer['blind_head_diameter_mm']:.2f} mm across; behind the sheet {answer['room_before_mm']:.2f} mm "
+        f"before, {answer['room_after_mm']:.2f} mm after"
+    )
+    window = answer["window"]
+    for name, key, by in (("least", "stroke_min_mm", "min_by"), ("greatest", "stroke_max_mm", "max_by")):
+        value = "not known" if window[key] is None else f"{window[key]:.2f} mm"
+        lines.append(f"  {name} stroke {value}: {window[by]}")
+    return [*lines, *(f"  {note}" for note in window["notes"])]
