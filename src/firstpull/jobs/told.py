@@ -1,7 +1,7 @@
-"""Sentences of the choice with every force and torque in the person's unit.
+"""Sentences of the choice with every force, torque and temperature in the person's unit.
 
-The mechanics write lengths in the unit asked for, forces in kN and torques in N·m; whoever works in inches reads lbf and
-lbf·in, and never two units for one value.
+The mechanics write lengths in the unit asked for, forces in kN, torques in N·m and temperatures in °C; whoever works in
+inches reads lbf, lbf·in and °F, and never two units for one value.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ _TORQUE: dict[LengthUnit, str] = {"mm": "N·m", "in": "lbf·in"}
 _NUMBER = r"\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 _VALUE = re.compile(rf"((?:{_NUMBER}(?: of at most | of the | of | to ))*)({_NUMBER}) (kN|N·m)")
 _MM = re.compile(rf"({_NUMBER}) mm\b")
+_CELSIUS = re.compile(r"([−-]?\d+(?:\.\d+)?) °C")
 _ALONE = re.compile(_NUMBER)
 _KN_PER_LBF = float(NEWTON_PER_LBF) / 1000
 _NM_PER_LBF_IN = float(NEWTON_PER_LBF * METRE_PER_INCH)
@@ -27,6 +28,7 @@ def told(text: str, unit: LengthUnit, *, of: Check | None = None) -> str:
     if unit == "mm":
         return text
     inches = _MM.sub(lambda found: f"{show_mm(float(found[1]), unit)} in", text)
+    inches = _CELSIUS.sub(lambda found: degrees(float(found[1].replace("−", "-")), unit), inches)
     exact = {} if of is None else _exact(of)
     return _VALUE.sub(lambda found: _in_pounds(found, exact), inches)
 
@@ -56,6 +58,17 @@ def significant(value: float) -> str:
     return f"{value:.1f}" if abs(value) >= 10 else f"{value:.2f}"
 
 
+def degrees(value_c: float, unit: LengthUnit, *, bare: bool = False) -> str:
+    """A temperature in °C as the person reads it: °C beside mm, °F beside inches; whole degrees Fahrenheit."""
+    value = f"{value_c:g}" if unit == "mm" else f"{value_c * 1.8 + 32:.0f}"
+    return value if bare else f"{value} {degree_unit(unit)}"
+
+
+def degree_unit(unit: LengthUnit) -> str:
+    """The unit of temperature beside lengths in ``unit``."""
+    return "°C" if unit == "mm" else "°F"
+
+
 def turning(value_nm: float, unit: LengthUnit, *, bare: bool = False) -> str:
     """A torque in N·m with three digits that count."""
     value = significant(value_nm if unit == "mm" else value_nm / _NM_PER_LBF_IN)
@@ -78,12 +91,12 @@ def side(value: float | str, check: Check, unit: LengthUnit) -> str:
         return pulling(value, unit, bare=True)
     if check.unit == "N·m":
         return turning(value, unit, bare=True)
-    return f"{value:g}"
+    return degrees(value, unit, bare=True) if check.unit == "°C" else f"{value:g}"
 
 
 def unit_of(check: Check, unit: LengthUnit) -> str:
     """The unit of a check's two sides, "" where there is none."""
-    known = {"mm": unit, "in": unit, "N": _FORCE[unit], "N·m": _TORQUE[unit]}
+    known = {"mm": unit, "in": unit, "N": _FORCE[unit], "N·m": _TORQUE[unit], "°C": degree_unit(unit)}
     return known.get(check.unit, check.unit)
 
 

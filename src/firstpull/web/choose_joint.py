@@ -14,6 +14,7 @@ from firstpull.drawing.asked import loads_picture, part_picture, place_picture
 from firstpull.errors import BadInput
 from firstpull.jobs import choose
 from firstpull.jobs.shapes import demand_of, stack_of
+from firstpull.jobs.told import degree_unit, degrees
 from firstpull.jobs.workshop import Doing
 from firstpull.mechanics.choose import Needs
 from firstpull.mechanics.insert import BODIES
@@ -104,9 +105,10 @@ class _Reader:
             return None
         found = _DEGREES.fullmatch(text)
         if found is None:
-            raise BadInput(f"“{text[:40]}” is not a temperature.", where=name, hint="For example 80, or 176 °F.")
+            raise BadInput(f"“{text[:40]}” is not a temperature.", where=name, hint="For example 80 °C, or 176 °F.")
         value = float(found.group(1).replace(",", "."))
-        return round((value - 32) / 1.8, 9) if found.group(2) in ("F", "f") else value
+        degree = (found.group(2) or degree_unit(self.here.unit)[1:]).upper()
+        return round((value - 32) / 1.8, 9) if degree == "F" else value
 
 
 def asked_of(state: JobState) -> Asked | None:
@@ -227,7 +229,7 @@ def shown_texts(known: Asked, unit: LengthUnit) -> Texts:
         "condition": screw.condition,
         "sealed": "yes" if needs.sealed else "",
         "surroundings": needs.surroundings or "",
-        "temperature": "" if needs.temperature_c is None else f"{needs.temperature_c:g}",
+        "temperature": "" if needs.temperature_c is None else degrees(needs.temperature_c, unit, bare=True),
         "body": needs.body or "",
         "dimple": "yes" if needs.dimple else "",
         "load_ceiling": "" if ceiling is None else field_force_range(ceiling, ceiling, unit),
@@ -360,7 +362,7 @@ def _ask_service(unit: LengthUnit, known: Asked, state: JobState) -> dict[str, A
         },
     ]  # fmt: skip
     fields: list[dict[str, Any]] = [
-        {"name": "temperature", "label": "Hottest, °C"},
+        {"name": "temperature", "label": f"Hottest, {degree_unit(unit)}"},
         {"name": "body", "label": "Body", "note": "empty: any", "options": BODIES},
     ]
     if known.needs.head == "countersunk" or known.needs.dimple:
@@ -414,7 +416,7 @@ def asked_rows(here: Desk, state: JobState) -> list[dict[str, str]]:
         "loads": told(("tension", "tension", force), ("shear", "shear", force), ("push", "push", force)),
         "part": " · ".join(part for part in (screw, told(("mating_thickness", "part", unit), ("clearance_hole", "hole", unit), ("washer", "washer", unit))) if part),
         "place": told(("edge", "edge", unit), ("pitch", "pitch", unit), ("pocket_diameter", "pocket", unit), ("pocket_depth", "deep", unit)),
-        "service": " · ".join(part for part in ("sealed" if needs.sealed else "", _SURROUNDINGS.get(needs.surroundings or "", ""), told(("temperature", "up to", "°C"), ("body", "body", ""), ("load_ceiling", "sheet bears", force)), "dimple" if needs.dimple else "") if part),
+        "service": " · ".join(part for part in ("sealed" if needs.sealed else "", _SURROUNDINGS.get(needs.surroundings or "", ""), told(("temperature", "up to", degree_unit(unit)), ("body", "body", ""), ("load_ceiling", "sheet bears", force)), "dimple" if needs.dimple else "") if part),
     }  # fmt: skip
     address = f"{here.address(state.id, 'choose')}?screen="
     return [{"name": _NEXT[name], "value": value, "address": address + name} for name, value in rows.items() if value]

@@ -11,6 +11,7 @@ from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.jobs.shapes import to_mm
+from firstpull.jobs.told import degrees
 from firstpull.record.event import Event
 from firstpull.units import Length, LengthUnit, show_length, show_mm
 from firstpull.web.typed import show_force, show_force_range, show_torque
@@ -61,7 +62,7 @@ def _needs(data: Data, unit: LengthUnit) -> str:
     parts += [f"torque {show_torque(data['tightening_torque_nm'], unit)}"] if data.get("tightening_torque_nm") else []
     measures = {"room behind": "room_behind_mm", "pocket": "pocket_diameter_mm", "deep": "pocket_depth_mm"}
     parts += [f"{name} {_mm(data[key], unit)}" for name, key in measures.items() if data.get(key) is not None]
-    parts += [f"up to {data['temperature_c']:g} °C"] if data.get("temperature_c") is not None else []
+    parts += [f"up to {degrees(float(data['temperature_c']), unit)}"] if data.get("temperature_c") is not None else []
     parts += [f"{data['surroundings']} surroundings"] if data.get("surroundings") else []
     parts += [word for word, key in (("sealed", "sealed"), ("may be dimpled", "dimple")) if data.get(key)]
     return f"Needed: {', '.join(parts)}."

@@ -1,4 +1,4 @@
-"""Who works here and in which unit: kept in this browser, named and not signed."""
+"""Who works here, in which unit and with which decimal sign: kept in this browser, named and not signed."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from fastapi.responses import RedirectResponse, Response
 
 from firstpull.errors import BadInput
 from firstpull.units import LengthUnit
+from firstpull.web.numbers import DecimalSign
 
 PERSON_COOKIE = "firstpull_person"
 UNIT_COOKIE = "firstpull_unit"
+DECIMAL_COOKIE = "firstpull_decimal"
 MAX_NAME = 60
 _YEAR_S = 365 * 24 * 3600
 _UNITS: tuple[LengthUnit, ...] = ("mm", "in")
@@ -35,6 +37,11 @@ def unit_of(request: Request) -> LengthUnit:
     return unit if unit in _UNITS else "mm"
 
 
+def decimal_of(request: Request) -> DecimalSign:
+    """The decimal sign chosen in this browser; a point until one is."""
+    return "comma" if request.cookies.get(DECIMAL_COOKIE) == "comma" else "point"
+
+
 def local_address(text: str) -> str:
     """``text`` when it is a place in this bench, else the start page: a form must not send anyone elsewhere."""
     return text if re.fullmatch(r"/(?![/\\])[!-~]*", text) and "\\" not in text else "/"
@@ -53,9 +60,10 @@ def set_person(
     request: Request,
     name: Annotated[str, Form()] = "",
     unit: Annotated[str, Form()] = "mm",
+    decimal: Annotated[str, Form()] = "point",
     back: Annotated[str, Form()] = "/",
 ) -> Response:
-    """Keep the name and the unit in this browser."""
+    """Keep the name, the unit and the decimal sign in this browser."""
     from firstpull.web.render import page, wants_page
 
     try:
@@ -69,6 +77,7 @@ def set_person(
     response = RedirectResponse(local_address(back), status_code=303)
     _keep(response, PERSON_COOKIE, quote(kept))
     _keep(response, UNIT_COOKIE, kept_unit)
+    _keep(response, DECIMAL_COOKIE, "comma" if decimal == "comma" else "point")
     return response
 
 

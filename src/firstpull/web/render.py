@@ -14,7 +14,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from firstpull import __version__
 from firstpull.units import LengthUnit, show_length, show_mm
-from firstpull.web.person import person_of, unit_of
+from firstpull.web.numbers import with_comma
+from firstpull.web.person import decimal_of, person_of, unit_of
 from firstpull.web.texts import TEXTS
 from firstpull.web.tour_stops import STOPS
 from firstpull.web.whys import WHYS
@@ -97,11 +98,12 @@ def page(
         "practice": practice,
         "person": person_of(request),
         "unit": unit_of(request),
+        "decimal": decimal_of(request),
         "tour": _tour(request),
         "here": request.url.path + (f"?{request.url.query}" if request.url.query else ""),
     }
     text = environment().get_template(template).render({**frame, **(context or {})})
-    return HTMLResponse(text, status_code=status_code)
+    return HTMLResponse(with_comma(text) if decimal_of(request) == "comma" else text, status_code=status_code)
 
 
 def tour_number(request: Request) -> int:
