@@ -21,6 +21,7 @@ from firstpull.jobs.shapes import (
     window_from_json,
     window_to_json,
 )
+from firstpull.jobs.virtual_pull import shift_of
 from firstpull.jobs.workshop import Book, Doing, Planned
 from firstpull.mechanics.insert import Insert
 from firstpull.mechanics.setting import AirToStack, Allowance, GivenWindow, SettingRequest, compute_setting
@@ -124,11 +125,17 @@ def request_of(
         tool=tool_of(state) if tool is None else tool,
         allowance=allowance_from_json(state.allowance),
         window=window_from_json(state.window),
-        shift=known_shift(tool_state, insert, stack),
+        shift=known_shift(tool_state, insert, stack) or computed_shift(state),
         present_set_length=present_set_length,
         load_ceiling_n=None if demand is None else demand.load_ceiling_n,
         mandrel_class=str((state.mandrel or {}).get("property_class", MANDREL_CLASS)),
     )
+
+
+def computed_shift(state: JobState) -> AirToStack | None:
+    """The air-to-stack shift of the job's virtual pull, for want of one that coupons have shown; None without it."""
+    found = shift_of(state)
+    return None if found is None else AirToStack(*found)
 
 
 def setting_in(book: Book, state: JobState, unit: LengthUnit) -> Mapping[str, Any]:

@@ -135,7 +135,8 @@ def window_from_json(data: Data | None) -> GivenWindow | None:
     if data is None:
         return None
     low, high = Length.from_json(data["stroke_min"]), Length.from_json(data["stroke_max"])
-    return GivenWindow(low, high, "proven" if data.get("source") == "proven" else "given")
+    source = data.get("source")
+    return GivenWindow(low, high, "proven" if source == "proven" else "computed" if source == "computed" else "given")
 
 
 def insert_of(state: JobState) -> Insert:

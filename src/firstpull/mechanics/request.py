@@ -28,12 +28,12 @@ class GivenWindow:
     """Limits of the stroke.
 
     "given" by the maker or the user: at the stack's working thickness. "proven" on coupons of the thinnest and the
-    thickest stack: over the whole batch.
+    thickest stack: over the whole batch. "computed" by a virtual pull, at the working thickness.
     """
 
     stroke_min: Length
     stroke_max: Length
-    source: Literal["given", "proven"] = "given"
+    source: Literal["given", "proven", "computed"] = "given"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +103,7 @@ def check_request(request: SettingRequest) -> None:
 
 def _check_ranges(request: SettingRequest) -> None:
     if request.window is not None:
-        field_readers.choice(request.window.source, ("given", "proven"), "window.source")
+        field_readers.choice(request.window.source, ("given", "proven", "computed"), "window.source")
         low = field_readers.length(request.window.stroke_min, "window.stroke_min")
         high = field_readers.length(request.window.stroke_max, "window.stroke_max")
         if low >= high:

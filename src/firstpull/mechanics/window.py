@@ -10,7 +10,7 @@ from firstpull.units import NM_PER_MM, Length, LengthUnit, show_length
 
 SHARE_INSIDE_Z = 2.575829  # two-sided 99 % of a normal distribution, the share of sets wanted inside
 
-WindowSource = Literal["given", "catalogue", "proven"]
+WindowSource = Literal["given", "catalogue", "proven", "computed"]
 _NO_WINDOW = (
     "There is no window: no limits of the stroke are known, so this setting cannot be released. "
     "Give the maker's or your own limits, or prove them on coupons from both ends."
@@ -88,7 +88,7 @@ def find_window(
 def _allowance_limits(request: SettingRequest, unused_nm: int) -> tuple[WindowSource | None, tuple[int, int] | None]:
     """Where the limits come from, and the least and greatest set allowance that they mean, in nm."""
     if request.window is not None:
-        return "given", (
+        return request.window.source, (
             request.window.stroke_min.nanometres - unused_nm,
             request.window.stroke_max.nanometres - unused_nm,
         )
