@@ -13,19 +13,33 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from firstpull.errors import FirstpullError
+from firstpull.statistics.acceptance import reliability_shown, success_run_count
 from firstpull.statistics.capability import capability, cp_limits, cpk_at_least, cpk_limits
+from firstpull.statistics.control_charts import chart_constants, individuals_chart
 from firstpull.statistics.gauge_bias import bias_study, linearity_study
 from firstpull.statistics.gauge_readings import GaugeReading
 from firstpull.statistics.gauge_study import gauge_study_anova, gauge_study_range
 from firstpull.statistics.guard_bands import conformance, guard_band_for_global_risk, guarded_limits, posterior, risks
+from firstpull.statistics.life_comparison import compare_lives, lognormal_fit
 from firstpull.statistics.mean_charts import cusum_chart, ewma_chart, mean_range_chart, mean_sd_chart
+from firstpull.statistics.measured_plan import judge_measured, measured_plan
+from firstpull.statistics.measurement import measured
+from firstpull.statistics.one_way import compare_groups
 from firstpull.statistics.run_lengths import (
     cusum_run_length,
     ewma_run_length,
+    false_alarm_chance,
+    individuals_run_length,
     rules_run_length,
     shewhart_run_length,
 )
 from firstpull.statistics.sequential import outcome, probability_ratio_plan, success_run_plan
+from firstpull.statistics.tolerance_intervals import (
+    one_sided_factor,
+    share_inside,
+    tolerance_interval,
+    two_sided_factor,
+)
 from firstpull.statistics.uncertainty_budget import uncertainty_budget
 from firstpull.statistics.uncertainty_inputs import Quantity, from_half_width
 from firstpull.statistics.uncertainty_simulation import simulate_uncertainty
@@ -101,6 +115,20 @@ CALLS: dict[str, Callable[[Given], Any]] = {
     "global band": lambda g: guard_band_for_global_risk(g.a, mean=g.b, sd=g.a, high=g.c, consumer=0.01),
     "ratio plan": lambda g: outcome(probability_ratio_plan(g.a, g.b, producer=g.c, most=g.n), g.a),
     "success run": lambda g: outcome(success_run_plan(g.a, g.b, failed=g.n), g.c),
+    "factors": lambda g: (one_sided_factor(g.n, g.a, g.b), two_sided_factor(g.n, g.a, g.b)),
+    "interval": lambda g: tolerance_interval(g.v, coverage=g.a, confidence=g.b),
+    "share inside": lambda g: share_inside(g.v, g.a, g.b, confidence=g.c),
+    "shown": lambda g: (reliability_shown(g.n, g.a, failed=g.n), success_run_count(g.a, g.b, failed=g.n)),
+    "constants": lambda g: chart_constants(g.n),
+    "individuals": lambda g: individuals_chart(g.v, centre=g.a, sigma=g.b),
+    "measured": lambda g: measured(g.v, resolution=g.a, limit_error=g.b),
+    "any rules": lambda g: (rules_run_length([5, g.n], shift=g.a), false_alarm_chance([6, 1], g.n, shift=g.b)),
+    "both limits": lambda g: individuals_run_length(shift=g.a),
+    "groups": lambda g: compare_groups({"a": g.v, "b": g.w}),
+    "stages": lambda g: judge_measured(measured_plan(g.a, g.b, confidence=0.9, producer=0.1, stages=g.n), g.v, low=g.c),
+    "lognormal": lambda g: lognormal_fit(g.v, g.w),
+    "lives": lambda g: compare_lives((g.v, ()), (g.w, ())),
+    "capability on target": lambda g: capability(g.v * 3, low=g.a, high=g.b, target=g.c),
 }
 
 

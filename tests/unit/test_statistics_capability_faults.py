@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from firstpull.errors import BadInput
-from firstpull.statistics.capability import capability, cpk_at_least, cpk_limits
+from firstpull.statistics.capability import capability, cp_limits, cpk_at_least, cpk_limits, cpm_limits
 
 STEADY = [round(float(v), 3) for v in np.random.default_rng(5).normal(10, 1, 60)]
 
@@ -66,3 +66,17 @@ def test_what_is_shown_lies_near_the_approximation(index: float) -> None:
     """For 200 values the exact one-sided limit lies within 0.02 of the approximate one."""
     exact = cpk_at_least(index, 200, freedom=199, confidence=0.95)
     assert exact == pytest.approx(cpk_limits(index, 200, freedom=199, confidence=0.90)[0], abs=0.02)
+
+
+def test_cpm_by_hand() -> None:
+    """Cpm counts what is off the target as scatter: Pp/√(1 + ξ²); on target it is Pp, with limits of n, not n − 1."""
+    plain = capability(STEADY, low=5, high=15, target=9.0)
+    assert plain.pp is not None
+    assert plain.cpm is not None
+    off = (plain.mean - 9.0) / plain.sd_overall
+    assert plain.cpm.value == pytest.approx(plain.pp.value / math.sqrt(1 + off * off), rel=1e-12)
+    assert plain.cpm.low < plain.cpm.at_least < plain.cpm.value < plain.cpm.high
+    assert cpm_limits(1.0, 60, off=0.0, confidence=0.95) == pytest.approx(cp_limits(1.0, 60, 0.95), rel=1e-12)
+    assert capability(STEADY, low=5, target=9.0).cpm is None
+    with pytest.raises(BadInput, match="target"):
+        capability(STEADY, low=5, high=15, target=math.nan)

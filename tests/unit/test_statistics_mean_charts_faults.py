@@ -56,9 +56,9 @@ def test_cusum_by_hand() -> None:
     assert cusum_chart([1, 2, -1], centre=0, sigma=1, limit=3.5, head_start=1.75).signals == (1,)
 
 
-@pytest.mark.parametrize("rules", [(), (5,), (1, 6), (0,), (9,)])
+@pytest.mark.parametrize("rules", [(), (0,), (9,), (1, 12), (True,)])
 def test_rules_that_are_not_reckoned_are_refused(rules: tuple[int, ...]) -> None:
-    """No rule, one that looks at rises, or one that is none."""
+    """No rule, or one that is none."""
     with pytest.raises(BadInput, match="cannot be reckoned"):
         rules_run_length(rules)
 

@@ -23,6 +23,7 @@ from firstpull.errors import BadInput
 from firstpull.statistics.control_charts import chart_constants, individuals_chart
 from firstpull.statistics.inputs import a_count, a_number, a_share, some_numbers
 from firstpull.statistics.mean_charts import mean_sd_chart
+from firstpull.statistics.moments import moments
 from firstpull.statistics.run_rules import JUMP
 from firstpull.statistics.tolerance_intervals import share_inside
 
@@ -48,7 +49,7 @@ class Index:
 class Capability:
     """What readings say of a process against its limits ``low`` and ``high`` (either may be None), in their unit.
 
-    ``cp`` and ``pp`` need both limits, else None. ``freedom_within`` are the degrees of freedom of ``sd_within``.
+    ``cp`` and ``pp`` need both limits, else None; ``cpm`` needs them and a target. ``freedom_within`` are the degrees of freedom of ``sd_within``.
     ``outside_share`` is the share beyond the limits that a normal process with this mean and ``sd_overall`` has;
     ``inside_at_least`` the share inside that the readings show at ``confidence``. ``signals`` counts the readings (or
     subgroups) beyond a limit of the chart, ``patterns`` those where another run rule holds. ``notes`` say what a person
@@ -66,6 +67,7 @@ class Capability:
     cpk: Index
     pp: Index | None
     ppk: Index
+    cpm: Index | None
     outside_share: float
     inside_at_least: float
     confidence: float
@@ -89,6 +91,7 @@ def capability(
     high: float | None = None,
     group_size: int = 1,
     confidence: float = 0.95,
+    target: float | None = None,
 ) -> Capability:
     """Capability of 5 to 10 000 ``values`` in the order they were taken, against ``low`` and ``high`` in their unit.
 
@@ -96,15 +99,16 @@ def capability(
     pooled standard deviation; with 1 it is the mean moving range / d2. Raises BadInput: no limit, limits the wrong way
     round, values that do not scatter, a last subgroup that is not full.
     Source: NIST/SEMATECH e-Handbook 6.1.6: Cp = (high − low)/6σ, Cpk = min(high − mean, mean − low)/3σ; Pp, Ppk with
-    the overall sd; limits: :func:`cp_limits`, :func:`cpk_limits`, :func:`cpk_at_least`.
+    the overall sd; limits: :func:`cp_limits`, :func:`cpk_limits`, :func:`cpk_at_least`. With a ``target`` also Cpm =
+    (high − low)/6√(s² + (mean − target)²), same place; limits: :func:`cpm_limits`.
     """
     readings = some_numbers(values, "values", least=5)
     count = a_count(len(readings), "number of values", least=5, most=10_000)
     sure = a_share(confidence, "confidence")
     lower, upper = limits = _limits(low, high)
     size = a_count(group_size, "group_size", least=1, most=100)
-    mean = math.fsum(readings) / count
-    overall = math.sqrt(math.fsum((value - mean) ** 2 for value in readings) / (count - 1))
+    found = moments(readings)
+    mean, overall = found.mean, found.sd
     inside = _within(readings, size)
     within, freedom = inside.sd, inside.freedom
     if min(overall, within) <= 1e-13 * max(abs(value) for value in readings):
@@ -128,6 +132,7 @@ def capability(
         cpk=_nearest("Cpk", sides, sd=within, freedom=freedom, n=count, confidence=sure),
         pp=_centred("Pp", limits, sd=overall, freedom=count - 1, confidence=sure),
         ppk=_nearest("Ppk", sides, sd=overall, freedom=count - 1, n=count, confidence=sure),
+        cpm=_on_target(limits, target, mean=mean, sd=overall, n=count, confidence=sure),
         outside_share=_outside(sides, overall),
         inside_at_least=share_inside(
             readings,
@@ -161,6 +166,18 @@ def cp_limits(value: float, freedom: float, confidence: float) -> tuple[float, f
         index * math.sqrt(float(chdtri(known, 1 - tail)) / known),
         index * math.sqrt(float(chdtri(known, tail)) / known),
     )
+
+
+def cpm_limits(value: float, n: int, *, off: float, confidence: float) -> tuple[float, float]:
+    """Two-sided limits of Cpm from ``n`` values whose mean is ``off`` sds from the target, no unit. Raises BadInput.
+
+    Source: R. A. Boyles, Journal of Quality Technology 23 (1991) 17–26: Cpm·√(χ²(α/2; ν)/ν) and √(χ²(1 − α/2; ν)/ν) with
+    ν = n(1 + ξ²)²/(1 + 2ξ²), ξ = off; approximate (formula from memory).
+    """
+    count = a_count(n, "n", least=2, most=1_000_000)
+    away = min(abs(a_number(off, "off")), 1e6)
+    freedom = count * (1 + away**2) ** 2 / (1 + 2 * away**2)
+    return cp_limits(value, min(freedom, 1e6), confidence)
 
 
 def cpk_limits(value: float, n: int, *, freedom: float, confidence: float) -> tuple[float, float]:
@@ -235,6 +252,23 @@ def _centred(
     value = (limits[1] - limits[0]) / (6 * sd)
     least = cp_limits(value, freedom, 2 * confidence - 1)[0] if confidence > 0.501 else 0.0
     return Index(name, value, *cp_limits(value, freedom, confidence), least, _CHI)
+
+
+def _on_target(
+    limits: tuple[float | None, float | None],
+    target: float | None,
+    *,
+    mean: float,
+    sd: float,
+    n: int,
+    confidence: float,
+) -> Index | None:
+    if target is None or limits[0] is None or limits[1] is None:
+        return None
+    off = (mean - a_number(target, "target")) / sd
+    value = (limits[1] - limits[0]) / (6 * math.hypot(sd, off * sd))
+    least = cpm_limits(value, n, off=off, confidence=2 * confidence - 1)[0] if confidence > 0.501 else 0.0
+    return Index("Cpm", value, *cpm_limits(value, n, off=off, confidence=confidence), least, "chi-square (Boyles 1991)")
 
 
 def _nearest(name: str, sides: list[float], *, sd: float, freedom: float, n: int, confidence: float) -> Index:

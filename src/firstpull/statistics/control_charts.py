@@ -38,7 +38,10 @@ class ChartConstants:
 
     ``d2``, ``d3``: mean and sd of the range in sigmas; ``c4``: mean of the sample sd in sigmas; ``a2``, ``a3``: limits
     of the mean from the mean range or mean sd; ``d3_low``, ``d4`` (printed D3, D4): limits of the range; ``b3``,
-    ``b4``: limits of the sd.
+    ``b4``: limits of the sd. ``c5`` is the sd of the sample sd in sigmas, ``c2`` the mean of the sd reckoned with n
+    instead of n − 1. With sigma known: ``a`` limits of the mean, ``b5``, ``b6`` of the sd, ``d1_low``, ``d2_high``
+    (printed D1, D2) of the range. For single readings beside subgroups: ``e2``, ``e3`` limits from the mean range or
+    mean sd.
     """
 
     n: int
@@ -51,6 +54,15 @@ class ChartConstants:
     d4: float
     b3: float
     b4: float
+    c5: float
+    c2: float
+    a: float
+    b5: float
+    b6: float
+    d1_low: float
+    d2_high: float
+    e2: float
+    e3: float
 
 
 def chart_constants(n: int) -> ChartConstants:
@@ -58,7 +70,8 @@ def chart_constants(n: int) -> ChartConstants:
 
     Source: d2 and d3 from the distribution of the range of n normal values (Tippett 1925), by quadrature; c4 =
     √(2/(n−1)) · Γ(n/2)/Γ((n−1)/2); A2 = 3/(d2·√n), A3 = 3/(c4·√n), D3, D4 = 1 ∓ 3·d3/d2, B3, B4 = 1 ∓ 3·√(1−c4²)/c4,
-    not below 0 (NIST/SEMATECH e-Handbook 6.3.2; ASTM MNL 7). n = 5: d2 2.326, A2 0.577.
+    not below 0 (NIST/SEMATECH e-Handbook 6.3.2; ASTM MNL 7); with sigma known A = 3/√n, B5, B6 = c4 ∓ 3·√(1−c4²),
+    D1, D2 = d2 ∓ 3·d3; c5 = √(1−c4²), c2 = c4·√((n−1)/n), E2 = 3/d2, E3 = 3/c4. No unit. n = 5: d2 2.326, A2 0.577.
     """
     return _constants(a_count(n, "n", least=2, most=100))
 
@@ -68,7 +81,8 @@ def _constants(count: int) -> ChartConstants:
     d2, d3 = _range_moments(count)
     c4 = math.sqrt(2 / (count - 1)) * math.exp(math.lgamma(count / 2) - math.lgamma((count - 1) / 2))
     root = math.sqrt(count)
-    range_spread, sd_spread = 3 * d3 / d2, 3 * math.sqrt(1 - c4 * c4) / c4
+    c5 = math.sqrt(1 - c4 * c4)
+    range_spread, sd_spread = 3 * d3 / d2, 3 * c5 / c4
     return ChartConstants(
         n=count,
         d2=d2,
@@ -80,6 +94,15 @@ def _constants(count: int) -> ChartConstants:
         d4=1 + range_spread,
         b3=max(0.0, 1 - sd_spread),
         b4=1 + sd_spread,
+        c5=c5,
+        c2=c4 * math.sqrt((count - 1) / count),
+        a=3 / root,
+        b5=max(0.0, c4 - 3 * c5),
+        b6=c4 + 3 * c5,
+        d1_low=max(0.0, d2 - 3 * d3),
+        d2_high=d2 + 3 * d3,
+        e2=3 / d2,
+        e3=3 / c4,
     )
 
 

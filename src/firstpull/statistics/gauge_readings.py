@@ -31,7 +31,7 @@ class CrossedTable:
 
 
 def crossed_table(readings: Sequence[GaugeReading]) -> CrossedTable:
-    """Put the readings in their cells. 2 to 100 parts, 2 to 50 appraisers, 2 to 50 trials each.
+    """Put the readings in their cells. 2 to 100 parts, 2 to 50 appraisers, 2 to 1000 trials each.
 
     Raises BadInput that names the cells which have fewer readings than the fullest one, up to five of them.
     """
@@ -64,6 +64,6 @@ def crossed_table(readings: Sequence[GaugeReading]) -> CrossedTable:
             where="readings",
             hint="Read what is missing, or leave that part or appraiser out.",
         )
-    a_count(trials, "number of trials", least=2, most=50)
+    a_count(trials, "number of trials", least=2, most=1000)
     table = np.array([[cells[part, appraiser] for appraiser in appraisers] for part in parts], dtype=np.float64)
     return CrossedTable(parts, appraisers, table)

@@ -21,6 +21,7 @@ from firstpull.statistics.control_charts import chart_constants
 from firstpull.statistics.gauge_readings import GaugeReading, crossed_table
 from firstpull.statistics.inputs import a_number, a_share
 from firstpull.statistics.measurement import rectangular, resolution_uncertainty
+from firstpull.statistics.share_limits import ShareLimits, share_limits
 from firstpull.statistics.variance_limits import MeanSquare, VarianceLimits, variance_limits
 
 _Floats = npt.NDArray[np.float64]
@@ -48,7 +49,8 @@ class Component:
     """One part of the scatter: ``sd`` in the unit of the readings, limits of it where there are any, and its shares.
 
     ``study_percent`` is 100 · sd / total sd (these do not add up to 100), ``variance_percent`` the share of the
-    variance (these do), ``tolerance_percent`` is 100 · 6 sd / tolerance. ``degrees_of_freedom`` by Satterthwaite, None
+    variance (these do), ``tolerance_percent`` is 100 · 6 sd / tolerance. ``study_percent_low`` and ``_high`` are the
+    limits of ``study_percent`` (for the gauge: of %GRR), None where the method gives none. ``degrees_of_freedom`` by Satterthwaite, None
     where the method gives none or the sd is 0.
     """
 
@@ -60,6 +62,8 @@ class Component:
     study_percent: float
     variance_percent: float
     tolerance_percent: float | None
+    study_percent_low: float | None = None
+    study_percent_high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,13 +123,14 @@ def gauge_study_anova(
 ) -> GaugeStudy:
     """Repeatability and reproducibility of a crossed study by analysis of variance, random effects.
 
-    ``readings`` in any one unit: 2 to 100 parts, 2 to 50 appraisers, 2 to 50 trials, every cell equally often.
+    ``readings`` in any one unit: 2 to 100 parts, 2 to 50 appraisers, 2 to 1000 trials, every cell equally often.
     ``tolerance`` is the full width in that unit; ``resolution`` the gauge's step (0 when not known). The interaction
     is pooled into the repeatability when the chance of its F is over ``pool_above`` (0 … 1; 0 always pools, 1 never
     does). Negative variance estimates count as 0. Limits are two-sided at ``confidence``. Raises BadInput: missing
     cells by name, readings that do not scatter.
     Source: AIAG MSA 4th ed. III-B, ANOVA method; pooling at 0.25 common practice (Bancroft's preliminary test);
-    limits: exact chi-square for repeatability, modified large-sample for the others (Burdick et al. 2003).
+    limits: exact chi-square for repeatability, modified large-sample for the others (Burdick et al. 2003); of the
+    shares: generalized (Hamada and Weerahandi 2000).
     """
     table = crossed_table(readings)
     pool = a_number(pool_above, "pool_above", least=0, most=1)
@@ -134,6 +139,7 @@ def gauge_study_anova(
     rows, chance = _anova_rows(squares)
     pooled = chance > pool or pool == 0
     limits = _limits(squares, pooled=pooled, confidence=sure)
+    shares = _share_limits(squares, pooled=pooled, confidence=sure)
     width = None if tolerance is None else a_number(tolerance, "tolerance", least=1e-12)
     total = _total(limits)
     if pooled:
@@ -142,7 +148,12 @@ def gauge_study_anova(
     def component(name: str) -> Component:
         found = limits[name]
         return _component(
-            name, math.sqrt(found.variance), total=total, tolerance=width, limits=found if found.high > 0 else None
+            name,
+            math.sqrt(found.variance),
+            total=total,
+            tolerance=width,
+            limits=found if found.high > 0 else None,
+            share=shares.get(name),
         )
 
     gauge = component("gauge")
@@ -250,7 +261,8 @@ def gauge_uncertainty(
 
 def _sums_of_squares(values: _Floats) -> _Squares:
     p, o, r = values.shape
-    centred = values - values.mean()
+    near = values - values.flat[0]  # exact for near numbers: a large offset must not cost digits
+    centred = near - near.mean()
     by_part, by_appraiser, by_cell = centred.mean(axis=(1, 2)), centred.mean(axis=(0, 2)), centred.mean(axis=2)
     crossed = by_cell - by_part[:, None] - by_appraiser[None, :]
     return _Squares(
@@ -308,6 +320,23 @@ def _total_row(squares: _Squares) -> AnovaRow:
 
 
 def _limits(squares: _Squares, *, pooled: bool, confidence: float) -> dict[str, VarianceLimits]:
+    limits = {name: variance_limits(terms, confidence) for name, terms in _sums(squares, pooled=pooled).items()}
+    # A component that came out negative counts as 0, and the sums are those of what counts, so that they add up.
+    reproducibility = limits["appraiser"].variance + (0.0 if pooled else limits["interaction"].variance)
+    limits["reproducibility"] = _with_variance(limits["reproducibility"], reproducibility)
+    limits["gauge"] = _with_variance(limits["gauge"], limits["repeatability"].variance + reproducibility)
+    return limits
+
+
+def _share_limits(squares: _Squares, *, pooled: bool, confidence: float) -> dict[str, ShareLimits]:
+    """Limits of each sd over the total sd; none where a mean square is 0, of which nothing can be believed."""
+    sums = _sums(squares, pooled=pooled)
+    if any(term.value <= 0 for terms in sums.values() for term in terms):
+        return {}
+    return share_limits(sums, ("gauge", "part"), confidence=confidence)
+
+
+def _sums(squares: _Squares, *, pooled: bool) -> dict[str, list[MeanSquare]]:
     """Each component as a sum of mean squares, from their expectations in the random two-way model."""
     p, o, r = squares.counts
     part_f, appraiser_f, crossed_f, error_f = squares.freedoms
@@ -334,17 +363,10 @@ def _limits(squares: _Squares, *, pooled: bool, confidence: float) -> dict[str, 
         }
     squares_of = (part_ms, appraiser_ms, squares.interaction / crossed_f, error_ms)
     freedoms = (part_f, appraiser_f, crossed_f, error_f)
-    limits = {
-        name: variance_limits(
-            [MeanSquare(c, ms, f) for c, ms, f in zip(sum_, squares_of, freedoms, strict=True) if c != 0], confidence
-        )
+    return {
+        name: [MeanSquare(c, ms, f) for c, ms, f in zip(sum_, squares_of, freedoms, strict=True) if c != 0]
         for name, sum_ in sums.items()
     }
-    # A component that came out negative counts as 0, and the sums are those of what counts, so that they add up.
-    reproducibility = limits["appraiser"].variance + (0.0 if pooled else limits["interaction"].variance)
-    limits["reproducibility"] = _with_variance(limits["reproducibility"], reproducibility)
-    limits["gauge"] = _with_variance(limits["gauge"], limits["repeatability"].variance + reproducibility)
-    return limits
 
 
 def _with_variance(limits: VarianceLimits, variance: float) -> VarianceLimits:
@@ -364,7 +386,13 @@ def _total(limits: dict[str, VarianceLimits]) -> float:
 
 
 def _component(
-    name: str, sd: float, *, total: float, tolerance: float | None, limits: VarianceLimits | None
+    name: str,
+    sd: float,
+    *,
+    total: float,
+    tolerance: float | None,
+    limits: VarianceLimits | None,
+    share: ShareLimits | None = None,
 ) -> Component:
     return Component(
         name=name,
@@ -375,6 +403,8 @@ def _component(
         study_percent=100 * sd / total,
         variance_percent=100 * (sd / total) ** 2,
         tolerance_percent=None if tolerance is None else 100 * SPREAD * sd / tolerance,
+        study_percent_low=None if share is None else 100 * min(share.low, sd / total),
+        study_percent_high=None if share is None else 100 * max(share.high, sd / total),
     )
 
 

@@ -8,7 +8,7 @@ from numbers import Integral, Real
 
 from firstpull.errors import BadInput
 
-_LARGEST = 1e12
+_LARGEST = 1e15
 _MOST_VALUES = 1_000_000
 
 

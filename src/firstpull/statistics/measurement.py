@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from firstpull.errors import BadInput
 from firstpull.statistics.inputs import a_number, a_share, some_numbers
+from firstpull.statistics.moments import moments
 
 _LARGE_FREEDOM = 1e9
 
@@ -107,8 +108,8 @@ def measured(
     readings = some_numbers(values, "values", least=1)
     step = a_number(resolution, "resolution", least=1e-12)
     count = len(readings)
-    mean = math.fsum(readings) / count
-    sd = math.sqrt(math.fsum((value - mean) ** 2 for value in readings) / (count - 1)) if count > 1 else None
+    found = moments(readings)
+    mean, sd = found.mean, found.sd if count > 1 else None
     notes: list[str] = []
     parts: list[tuple[float, float | None]] = [
         (resolution_uncertainty(step), None),

@@ -1,6 +1,7 @@
 """How often a chart cries wolf, and how soon it finds a shift: average run lengths for independent normal values.
 
-Shewhart: geometric. Run rules: Markov chain of what the last values were. EWMA and CUSUM: the integral equation of the
+Shewhart: geometric. Run rules: Markov chain of what the last values were. Moving range beside the limits: integral
+equation. EWMA and CUSUM: the integral equation of the
 run length, solved at Gauss–Legendre places. Sigma and centre are taken as known; limits estimated from few values cry
 wolf more often.
 
@@ -13,18 +14,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import islice, pairwise
 
 import numpy as np
 import numpy.typing as npt
 
 from firstpull.errors import BadInput
-from firstpull.statistics.inputs import a_number
+from firstpull.statistics.inputs import a_count, a_number
+from firstpull.statistics.run_chances import Past as _Past
+from firstpull.statistics.run_chances import mean_length, survivals
 
 _Floats = npt.NDArray[np.float64]
 _ZONES = (-3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0)
 _MOST = 1e12
+_PANEL = 24
 ZONE_RULES = (1, 2, 3, 4, 7, 8)
-"""The run rules that look only at zones; 5 and 6 look at rises and falls and are not reckoned here."""
+"""The run rules that look only at zones; 5 and 6 look at rises and falls (:mod:`run_chances`)."""
+ALL_RULES = (1, 2, 3, 4, 5, 6, 7, 8)
 
 
 def shewhart_run_length(*, shift: float = 0.0, width: float = 3.0) -> float:
@@ -42,22 +48,84 @@ def shewhart_run_length(*, shift: float = 0.0, width: float = 3.0) -> float:
 def rules_run_length(rules: Sequence[int], *, shift: float = 0.0) -> float:
     """Average number of points until one of the run ``rules`` holds; numbers as in :data:`run_rules.RULES`.
 
-    Of 1, 2, 3, 4, 7 and 8, at least one; ``shift`` −10 … 10 in sigmas of the point; no unit. 91.75 for rules 1 to 4 and
-    no shift. Raises BadInput. Source: Champ and Woodall (1987): the chain of all distinguishable pasts, its mean time
-    to absorption from an empty past.
+    At least one of the eight; ``shift`` −10 … 10 in sigmas of the point; no unit. 91.75 for rules 1 to 4 and no shift,
+    65.79 for all eight. Raises BadInput. Source: Champ and Woodall (1987): the chain of all distinguishable pasts, its
+    mean time to absorption from an empty past; with rules 5 or 6 the last value belongs to the past, see
+    :mod:`run_chances`.
     """
-    if not rules or any(rule not in ZONE_RULES for rule in rules):
+    chosen, off = _rules(rules), _shift(shift)
+    if 5 not in chosen and 6 not in chosen:
+        return _told(_zones_length(chosen, off))
+    length = mean_length(chosen, off, after=_after, start=_NO_PAST)
+    return _told(math.inf if length is None else length)
+
+
+def false_alarm_chance(rules: Sequence[int], points: int, *, shift: float = 0.0) -> float:
+    """The chance that one of the run ``rules`` holds at least once within ``points`` values (1 to 10 000); no unit.
+
+    Rules and ``shift`` as in :func:`rules_run_length`; with no shift it is the chance of a false alarm in a chart of
+    that length. 25 values and rule 1: 0.0653. Raises BadInput. Source: Walker, Philpot and Clement (1991), there by
+    simulation; here exact, by the chain of :mod:`run_chances`.
+    """
+    chosen, off = _rules(rules), _shift(shift)
+    count = a_count(points, "points", least=1, most=10_000)
+    chances = survivals(chosen, off, after=_after, start=_NO_PAST)
+    return max(0.0, 1 - next(islice(chances, count - 1, None)))
+
+
+def individuals_run_length(*, shift: float = 0.0) -> float:
+    """Average number of values until an individuals chart signals: beyond 3 sigma, or a moving range beyond its limit.
+
+    ``shift`` −10 … 10 in sigmas of a value, there from the first value on; no unit. Limits 3 sigma and D4·d2 = 3.686
+    sigma, sigma known. Raises BadInput. Source: S. V. Crowder, Journal of Quality Technology 19 (1987) 98–102 (integral
+    equation of the combined chart): L(x) = 1 + ∫ L(y) φ(y − δ) dy over y within the limits and within 3.686 of x.
+    """
+    from firstpull.statistics.control_charts import chart_constants
+
+    off, reach = _shift(shift), 3.0
+    jump = chart_constants(2).d2_high
+    bend = jump - reach  # there the limit of the range begins to cut: L is smooth on either side
+    edges = (-reach, -bend, bend, reach)
+    panels = [_gauss(low, high, count=_PANEL) for low, high in pairwise(edges)]
+    x = np.concatenate([place for place, _ in panels])
+    kernel = np.zeros((len(x), len(x)))
+    for row, last in enumerate(x):
+        for panel, (low, high) in enumerate(pairwise(edges)):
+            a, b = max(low, last - jump), min(high, last + jump)
+            if a < b:
+                y, weights = _gauss(a, b, count=_PANEL)
+                held = _interpolated(y, low=low, high=high)
+                kernel[row, panel * _PANEL : (panel + 1) * _PANEL] = (weights * _density(y - off)) @ held
+    lengths = np.linalg.solve(np.eye(len(x)) - kernel, np.ones(len(x)))
+    start = np.concatenate([weights for _, weights in panels]) * _density(x - off)
+    return _told(float(1 + start @ lengths))
+
+
+def _interpolated(y: _Floats, *, low: float, high: float) -> _Floats:
+    """What a function held at the places of a panel is at each ``y``, as weights of those places."""
+    node, weight = np.polynomial.legendre.leggauss(_PANEL)
+    degree = np.arange(_PANEL)
+    at = np.polynomial.legendre.legvander((2 * y - low - high) / (high - low), _PANEL - 1)
+    held = np.polynomial.legendre.legvander(node, _PANEL - 1)
+    weights: _Floats = at @ ((degree[:, None] + 0.5) * held.T * weight[None, :])
+    return weights
+
+
+def _rules(rules: Sequence[int]) -> tuple[int, ...]:
+    if not rules or any(isinstance(rule, bool) or rule not in ALL_RULES for rule in rules):
         raise BadInput(
             f"Rules {list(rules)} cannot be reckoned together.",
             where="rules",
-            hint=f"Take one or more of {', '.join(map(str, ZONE_RULES))}.",
+            hint=f"Take one or more of {', '.join(map(str, ALL_RULES))}.",
         )
-    chosen = tuple(sorted(set(rules)))
+    return tuple(sorted({int(rule) for rule in rules}))
+
+
+def _zones_length(chosen: tuple[int, ...], off: float) -> float:
     from scipy.sparse import csc_matrix, identity
     from scipy.sparse.linalg import spsolve
     from scipy.special import ndtr
 
-    off = _shift(shift)
     edges = np.array([-math.inf, *_ZONES, math.inf])
     chances = np.diff(ndtr(edges - off))
     places: dict[_Past, int] = {_NO_PAST: 0}
@@ -78,7 +146,7 @@ def rules_run_length(rules: Sequence[int], *, shift: float = 0.0) -> float:
     size = len(places)
     chain = csc_matrix((weights, (rows, columns)), shape=(size, size))
     lengths = spsolve(identity(size, format="csc") - chain, np.ones(size))
-    return _told(float(lengths[0]))
+    return float(lengths[0])
 
 
 def ewma_run_length(weight: float, width: float, *, shift: float = 0.0) -> float:
@@ -204,7 +272,6 @@ def _told(length: float) -> float:
     return length
 
 
-_Past = tuple[int, ...]
 _NO_PAST: _Past = (0, 0, 0, 0, 0, 0, 0, 0)
 
 

@@ -28,6 +28,7 @@ import numpy.typing as npt
 
 from firstpull.errors import BadInput
 from firstpull.statistics.inputs import a_count, a_number, a_share, some_numbers
+from firstpull.statistics.moments import moments
 
 _Floats = npt.NDArray[np.float64]
 _NODES = 160
@@ -115,8 +116,8 @@ def _checked(n: int, coverage: float, confidence: float) -> tuple[int, float, fl
 def _sample(values: Sequence[float]) -> tuple[float, float, int]:
     numbers = some_numbers(values, "values", least=2)
     count = a_count(len(numbers), "number of values", least=2, most=_MOST_FOR_FACTOR)
-    mean = math.fsum(numbers) / count
-    sd = math.sqrt(math.fsum((value - mean) ** 2 for value in numbers) / (count - 1))
+    found = moments(numbers)
+    mean, sd = found.mean, found.sd
     if sd <= 1e-13 * max(abs(value) for value in numbers):
         raise BadInput(
             "All readings are equal, so they say nothing about the scatter.",

@@ -85,7 +85,7 @@ def weibull_fit(failures: Sequence[float], running: Sequence[float] = (), *, con
     Source: NIST/SEMATECH e-Handbook 8.4.1.3: shape from Σ tᵝ ln t / Σ tᵝ − 1/β = mean ln of the failures, scaleᵝ =
     Σ tᵝ / r; limits: Lawless (2003), 2(l̂ − l) ≤ χ²(1).
     """
-    ended, going = _lives(failures, "failures"), _lives(running, "running")
+    ended, going = checked_lives(failures, "failures"), checked_lives(running, "running")
     if len(set(ended)) < 2:
         raise BadInput(
             f"{len(ended)} failure{'' if len(ended) == 1 else 's'} cannot tell a shape; two different ones can.",
@@ -132,7 +132,7 @@ def weibayes(
     """
     from scipy.special import chdtri
 
-    ended, going = _lives(failures, "failures"), _lives(running, "running")
+    ended, going = checked_lives(failures, "failures"), checked_lives(running, "running")
     if not ended and not going:
         raise BadInput("There are no lives.", where="running", hint="Give the cycles of each mandrel so far.")
     k = a_number(shape, "shape", least=0.1, most=20)
@@ -162,7 +162,7 @@ def plot_points(failures: Sequence[float], running: Sequence[float] = ()) -> tup
     """
     from scipy.special import betaincinv
 
-    ended, going = _lives(failures, "failures"), _lives(running, "running")
+    ended, going = checked_lives(failures, "failures"), checked_lives(running, "running")
     count = len(ended) + len(going)
     rank, points = 0.0, []
     for place, (life, still_runs) in enumerate(sorted([*((t, 0) for t in ended), *((t, 1) for t in going)])):
@@ -254,7 +254,8 @@ def _drop(confidence: float) -> float:
     return float(chdtri(1, 1 - confidence)) / 2
 
 
-def _lives(values: Sequence[float], name: str) -> list[float]:
+def checked_lives(values: Sequence[float], name: str) -> list[float]:
+    """Lives above 0 as a list, at most 100 000. Raises BadInput naming the place."""
     lives = some_numbers(values, name, least=0)
     a_count(len(lives), f"number of {name}", least=0, most=100_000)
     return [a_number(value, f"{name}[{place}]", least=1e-9) for place, value in enumerate(lives)]
