@@ -35,6 +35,8 @@ _AT = tuple(np.uint64(row * LANES) for row in range(CELL_ROWS))
 ) = _AT  # fmt: skip
 UNSIGNED = np.uint64
 NIL, ONE, TWO, THREE, HALF, QUARTER, EIGHT = (np.float32(n) for n in (0.0, 1.0, 2.0, 3.0, 0.5, 0.25, 8.0))
+LEAST_SHARE = np.float32(0.25)
+"""A point's volume counts at least this share of an even one, so that a crushed corner does not run away."""
 THIRD, FIFTH, GAUSS, LEAST = np.float32(1.0 / 3.0), np.float32(0.2), np.float32(1.0 / np.sqrt(3.0)), np.float32(1e-30)
 
 
@@ -49,9 +51,10 @@ def _point(xx: Real, yy: Real, xy: Real, limit: Real, slope: Real, shear3: Real)
 
 
 @inlined
-def _shape(diagonals: Any, radius: Real, first: Any) -> Any:
-    """Inverse of twice the area, inverse radius, volume, the turn of the element since the start, its bending map."""
+def _shape(diagonals: Any, hourglass: Any, radius: Real, first: Any) -> Any:
+    """Inverse of twice the area, inverse radius, volume, turn since the start, bending map, the points' share of volume."""
     r13, z13, r24, z24 = diagonals
+    hr, hz = hourglass
     g0, g1, g2, g3 = first
     double = r13 * z24 - r24 * z13
     inv, volume = ONE / double, HALF * double * radius
@@ -63,7 +66,10 @@ def _shape(diagonals: Any, radius: Real, first: Any) -> Any:
     cos, sin, det = cos * one, sin * one, EIGHT * inv
     xi_x, xi_y = det * (cos * z_eta - sin * r_eta), -det * (sin * z_eta + cos * r_eta)
     eta_x, eta_y = det * (sin * r_xi - cos * z_xi), det * (sin * z_xi + cos * r_xi)
-    return inv, ONE / radius, volume, cos, sin, xi_x, xi_y, eta_x, eta_y
+    lean, flare = TWO * GAUSS * inv * (r_xi * hz - z_xi * hr), TWO * GAUSS * inv * (hr * z_eta - hz * r_eta)
+    f0, f1 = max(ONE - lean - flare, LEAST_SHARE), max(ONE + lean - flare, LEAST_SHARE)
+    f2, f3 = max(ONE + lean + flare, LEAST_SHARE), max(ONE - lean + flare, LEAST_SHARE)
+    return inv, ONE / radius, volume, cos, sin, xi_x, xi_y, eta_x, eta_y, f0, f1, f2, f3
 
 
 @inlined
@@ -100,8 +106,9 @@ def march_block(cells: Singles, first: Any, lanes: int) -> None:
         r13, z13, r24, z24, hr, hz = (
             cells[i + R13], cells[i + Z13], cells[i + R24], cells[i + Z24], cells[i + HR], cells[i + HZ],
         )  # fmt: skip
-        inv, per_radius, volume, cos, sin, xi_x, xi_y, eta_x, eta_y = _shape(
+        inv, per_radius, volume, cos, sin, xi_x, xi_y, eta_x, eta_y, f0, f1, f2, f3 = _shape(
             (r13, z13, r24, z24),
+            (hr, hz),
             QUARTER * cells[i + RSUM],
             (cells[i + G0], cells[i + G1], cells[i + G2], cells[i + G3]),
         )
@@ -116,14 +123,14 @@ def march_block(cells: Singles, first: Any, lanes: int) -> None:
         trace, twice, shear3 = lrr + lzz + loop, TWO * cells[i + G], THREE * cells[i + G]
         middle -= THIRD * trace
         dxx, dyy, dxy = twice * (middle + turned), twice * (middle - turned), twice * slant
-        b0, b1 = -twice * (ax + ay), twice * (ay - ax)
+        b0, b1, b2, b3 = -twice * (ax + ay) / f0, twice * (ay - ax) / f1, twice * (ax + ay) / f2, twice * (ax - ay) / f3
         x0, y0, s0, l0, e0 = _point(cells[i + XX0] + dxx + b0, cells[i + YY0] + dyy - b0, cells[i + XY0] + dxy,
                                     cells[i + L0], cells[i + H0], shear3)  # fmt: skip
         x1, y1, s1, l1, e1 = _point(cells[i + XX1] + dxx + b1, cells[i + YY1] + dyy - b1, cells[i + XY1] + dxy,
                                     cells[i + L1], cells[i + H1], shear3)  # fmt: skip
-        x2, y2, s2, l2, e2 = _point(cells[i + XX2] + dxx - b0, cells[i + YY2] + dyy + b0, cells[i + XY2] + dxy,
+        x2, y2, s2, l2, e2 = _point(cells[i + XX2] + dxx + b2, cells[i + YY2] + dyy - b2, cells[i + XY2] + dxy,
                                     cells[i + L2], cells[i + H2], shear3)  # fmt: skip
-        x3, y3, s3, l3, e3 = _point(cells[i + XX3] + dxx - b1, cells[i + YY3] + dyy + b1, cells[i + XY3] + dxy,
+        x3, y3, s3, l3, e3 = _point(cells[i + XX3] + dxx + b3, cells[i + YY3] + dyy - b3, cells[i + XY3] + dxy,
                                     cells[i + L3], cells[i + H3], shear3)  # fmt: skip
         cells[i + XX0], cells[i + YY0], cells[i + XY0], cells[i + L0] = x0, y0, s0, l0
         cells[i + XX1], cells[i + YY1], cells[i + XY1], cells[i + L1] = x1, y1, s1, l1
@@ -131,7 +138,8 @@ def march_block(cells: Singles, first: Any, lanes: int) -> None:
         cells[i + XX3], cells[i + YY3], cells[i + XY3], cells[i + L3] = x3, y3, s3, l3
         cells[i + E0], cells[i + E1] = cells[i + E0] + e0, cells[i + E1] + e1
         cells[i + E2], cells[i + E3] = cells[i + E2] + e2, cells[i + E3] + e3
-        sxx, syy, sxy = QUARTER * (x0 + x1 + x2 + x3), QUARTER * (y0 + y1 + y2 + y3), QUARTER * (s0 + s1 + s2 + s3)
+        sxx, syy = QUARTER * (f0 * x0 + f1 * x1 + f2 * x2 + f3 * x3), QUARTER * (f0 * y0 + f1 * y1 + f2 * y2 + f3 * y3)
+        sxy = QUARTER * (f0 * s0 + f1 * s1 + f2 * s2 + f3 * s3)
         along = QUARTER * (x2 - y2 + x3 - y3 - x0 + y0 - x1 + y1)
         across = QUARTER * (x1 - y1 + x2 - y2 - x0 + y0 - x3 + y3)
         pressure = _pressure(volume * cells[i + PER_VOLUME], cells[i + K]) + cells[i + CALM] * trace

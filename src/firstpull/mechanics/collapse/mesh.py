@@ -22,7 +22,14 @@ ALONG = 1.0
 FINE = 0.55
 FINE_BELOW = 1.0
 FINE_ABOVE = 0.4
-"""Rows of this share of the size, from so many walls below the edge to so many above it."""
+FINE_FOOT = 1.0
+"""Rows of this share of the size, from so many walls below the edge to so many above it, and so many above the block."""
+INTO_BLOCK = 0.6
+GROW = 1.35
+"""The foot's hinge eats into the block: its first row, as a share of the size, and how the next ones grow."""
+ACROSS = 1.3
+BIAS = -0.4
+"""Thinner layers inside, where the crest is strained most: at −0.4 the innermost is some 0.7, the outermost 1.3 of the mean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,8 +71,9 @@ def build_mesh(case: PullCase, *, layers: int) -> Mesh:
     inner, outer = case.counterbore_diameter_mm / 2.0, case.outer_diameter_mm / 2.0
     size = (outer - inner) / layers
     bore, rim = case.bore_diameter_mm / 2.0, case.flange_diameter_mm / 2.0
-    wall = np.linspace(inner, outer, layers + 1).tolist()
-    inward = graded(inner, bore, first=1.3 * size, growth=1.5)[:0:-1] if inner - bore > 0.3 * size else []
+    share = np.linspace(0.0, 1.0, layers + 1)
+    wall = (inner + (outer - inner) * (share + BIAS * share * (1.0 - share))).tolist()
+    inward = graded(inner, bore, first=ACROSS * size, growth=1.5)[:0:-1] if inner - bore > 0.3 * size else []
     outward = graded(outer, rim, first=0.6 * size, growth=1.4)[1:]
     radii = [*inward, *wall, *outward]
     first, last = len(inward), len(inward) + layers
@@ -73,7 +81,7 @@ def build_mesh(case: PullCase, *, layers: int) -> Mesh:
     length = case.unthreaded_length_mm
     shank = _rows(case, size)
     rows = len(shank) - 1
-    down = graded(-length, -length - depth, first=1.3 * size, growth=1.5)[:0:-1]
+    down = graded(-length, -length - depth, first=INTO_BLOCK * size, growth=GROW)[:0:-1]
     up = graded(0.0, case.flange_thickness_mm, first=0.6 * size, growth=1.5)[1:]
     heights = [*down, *shank, *up]
     step, top = len(down), len(down) + rows
@@ -116,8 +124,14 @@ def _rows(case: PullCase, size: float) -> list[float]:
     length, wall = case.unthreaded_length_mm, case.wall_mm
     edge = -case.sheet.thickness_mm if case.sheet else 0.0
     bottom, top = max(edge - FINE_BELOW * wall, -length), min(edge + FINE_ABOVE * wall, 0.0)
+    low = min(-length + FINE_FOOT * wall, bottom)
     places = [-length]
-    for start, end, step in ((-length, bottom, ALONG * size), (bottom, top, FINE * size), (top, 0.0, size)):
+    for start, end, step in (
+        (-length, low, FINE * size),
+        (low, bottom, ALONG * size),
+        (bottom, top, FINE * size),
+        (top, 0.0, size),
+    ):
         if end - start > 1e-6:
             count = max(1, round((end - start) / step))
             places += [start + (end - start) * n / count for n in range(1, count + 1)]
