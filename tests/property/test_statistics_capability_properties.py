@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firstpull.statistics.capability import capability, cp_limits, cpk_at_least
+from firstpull.statistics.capability_indices import capability, cp_limits, cpk_at_least
 
 
 @given(st.integers(0, 10_000), st.floats(-50, 50), st.floats(0.01, 100))

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from firstpull.errors import FirstpullError
 from firstpull.statistics.acceptance import reliability_shown, success_run_count
-from firstpull.statistics.capability import capability, cp_limits, cpk_at_least, cpk_limits
+from firstpull.statistics.capability_indices import capability, cp_limits, cpk_at_least, cpk_limits
 from firstpull.statistics.control_charts import chart_constants, individuals_chart
 from firstpull.statistics.gauge_bias import bias_study, linearity_study
 from firstpull.statistics.gauge_readings import GaugeReading
@@ -22,7 +22,7 @@ from firstpull.statistics.gauge_study import gauge_study_anova, gauge_study_rang
 from firstpull.statistics.guard_bands import conformance, guard_band_for_global_risk, guarded_limits, posterior, risks
 from firstpull.statistics.life_comparison import compare_lives, lognormal_fit
 from firstpull.statistics.mean_charts import cusum_chart, ewma_chart, mean_range_chart, mean_sd_chart
-from firstpull.statistics.measured_plan import judge_measured, measured_plan
+from firstpull.statistics.measured_stages import judge_measured, measured_plan
 from firstpull.statistics.measurement import measured
 from firstpull.statistics.one_way import compare_groups
 from firstpull.statistics.run_lengths import (

@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 from scipy.special import ndtri
 
-from firstpull.statistics.capability import capability, cp_limits, cpk_at_least, cpk_limits
+from firstpull.statistics.capability_indices import capability, cp_limits, cpk_at_least, cpk_limits
 
 DATA = Path(__file__).parent / "data"
 

@@ -16,7 +16,7 @@ from fractions import Fraction
 
 import pytest
 
-from firstpull.statistics.capability import capability
+from firstpull.statistics.capability_indices import capability
 from firstpull.statistics.gauge_bias import linearity_study
 from firstpull.statistics.gauge_readings import GaugeReading
 from firstpull.statistics.gauge_study import gauge_study_anova

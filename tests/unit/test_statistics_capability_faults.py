@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from firstpull.errors import BadInput
-from firstpull.statistics.capability import capability, cp_limits, cpk_at_least, cpk_limits, cpm_limits
+from firstpull.statistics.capability_indices import capability, cp_limits, cpk_at_least, cpk_limits, cpm_limits
 
 STEADY = [round(float(v), 3) for v in np.random.default_rng(5).normal(10, 1, 60)]
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from firstpull.errors import BadInput
-from firstpull.statistics.measured_plan import judge_measured, measured_outcome, measured_plan
+from firstpull.statistics.measured_stages import judge_measured, measured_outcome, measured_plan
 from firstpull.statistics.tolerance_intervals import one_sided_factor
 
 LOTS = 20_000

@@ -38,6 +38,7 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "gauge-study": ("measuring", "What a gauge is worth: repeatability, reproducibility, bias."),
     "budget": ("budget", "The doubt of a measurement, line by line, from a file or for a gauge of the shop."),
     "capability": ("measuring", "Cp, Cpk, Pp, Ppk of readings against limits, and what they show."),
+    "stats": ("statistics_group", "Statistics by themselves: factors, plans, charts, capability, gauges, lives."),
     "open": ("work", "Open a job from a job file."),
     "jobs": ("work", "List jobs, or search them."),
     "show": ("work", "Where a job stands and what is owed."),

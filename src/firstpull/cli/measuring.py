@@ -15,7 +15,7 @@ from firstpull.errors import BadInput
 from firstpull.units import LengthUnit, parse_length, show_mm
 
 if TYPE_CHECKING:
-    from firstpull.statistics.capability import Capability
+    from firstpull.statistics.capability_indices import Capability
     from firstpull.statistics.gauge_bias import Linearity
     from firstpull.statistics.gauge_repeatability import RepeatabilityStudy
     from firstpull.statistics.gauge_study import Component, GaugeStudy
@@ -93,7 +93,7 @@ def capability(
     """Cp, Cpk, Pp and Ppk with limits from FILE: CSV or XLSX with a column reading [mm], in the order of making."""
     from firstpull.exchange.readings_table import read_run
     from firstpull.jobs.measuring import capability_answer
-    from firstpull.statistics.capability import capability as capability_of
+    from firstpull.statistics.capability_indices import capability as capability_of
 
     bare = cast("LengthUnit | None", unit)
     read = read_run(read_bytes(file), filename=str(file), unit=bare)

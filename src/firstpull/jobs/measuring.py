@@ -7,7 +7,7 @@ from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.exchange.readings_table import StudyTable
-from firstpull.statistics.capability import Capability
+from firstpull.statistics.capability_indices import Capability
 from firstpull.statistics.gauge_bias import Linearity, linearity_study
 from firstpull.statistics.gauge_readings import GaugeReading
 from firstpull.statistics.gauge_repeatability import RepeatabilityStudy, repeatability_study
