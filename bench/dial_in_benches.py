@@ -47,6 +47,7 @@ class Bench:
     drift_sd: float = 0.00005
     scatter_factor: float = 1.0
     lengths_measured: bool = False
+    lot_lengths: int = 0
     lead_sd: float = 0.03
     cold: tuple[float, float] = (0.0005, 0.006)
     misreads: float = 0.02
@@ -95,6 +96,7 @@ BENCHES = (
     Bench("one click inside", clicks=1, no_click_inside=False),
     Bench("ordinary at 0.95", confidence=0.95),
     Bench("±0.003 measured, 0.95", lengths_measured=True, tolerance=0.003, confidence=0.95, goal=3.0),
+    Bench("±0.003, ten lengths, 0.95", lengths_measured=True, lot_lengths=10, tolerance=0.003, confidence=0.95),
     Bench("plus is less stroke", plus="less_stroke"),
     Bench("lopsided window, ceiling", window=(0.782, 0.793), ceiling=0.775),
     Bench("coupons, shift unknown", shift_sd=0.006, lengths_measured=True),
@@ -256,6 +258,14 @@ class Tool:
         here = self.truth() - self.lead * (0.5 * self.play + self.slack)
         return math.ceil((low - here) / step) <= math.floor((high - here) / step)
 
+    def lot_lengths(self) -> list[float]:
+        """Free lengths of other inserts of the lot, measured beforehand; from chances of their own."""
+        rng = random.Random(f"{self.phase}/lengths")
+        doubt = math.hypot(self.insert, self.caliper)
+        return [
+            self.shown(self._rounded(NOMINAL + self.lot + rng.gauss(0.0, doubt))) for _ in range(self.bench.lot_lengths)
+        ]
+
     def job(self, confidence: float) -> dict[str, Any]:
         """What the technician knows, in the job's unit."""
         bench, unit = self.bench, MM if self.bench.metric else 1.0
@@ -275,7 +285,7 @@ class Tool:
             "insert_length_sd": 0.0025 * unit,
             "lot_mean_sd": 0.0015 * unit,
             "process_sd": 0.0012 * unit,
-            "lot_lengths": None,
+            "lot_lengths": self.lot_lengths() if bench.lot_lengths else None,
             "length_before_available": bench.lengths_measured,
             "prior": {"length_mean": self.prior * unit, "length_sd": 0.03 * unit},
             "tool_history": None,

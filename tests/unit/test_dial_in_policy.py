@@ -53,8 +53,8 @@ def test_the_first_pull_says_how_many_inserts_to_expect() -> None:
 
 
 def test_a_small_last_move_is_released_without_another_pull() -> None:
-    """Three pulls a click and a half long: one click of more stroke, no dry cycles, then the release."""
-    history = [*SETTLED, pull(0.7925), pull(0.7935), pull(0.7925)]
+    """Four pulls a click and a half long: clicks of more stroke, no dry cycles, then the release."""
+    history = [*SETTLED, pull(0.7925), pull(0.7935), pull(0.7925), pull(0.793)]
     move = ask(history)
     assert (move["action"], move.get("dry_cycles")) == ("turn", None)
     assert ask([*history, turn(move["clicks"])])["action"] == "release"

@@ -22,12 +22,12 @@ from firstpull.statistics.dial_in.mixture import (
     Mixture,
     limit_beyond,
     limit_middle,
-    limit_vague,
 )
 from firstpull.statistics.dial_in.replay import MISCOUNT_SHARE, State, played, reading_row, turn_doubt_turns
 from firstpull.statistics.dial_in.request import Job, Where
 
 CEILING_RISK = 0.001
+MODEL_DOUBT = 0.004
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,13 @@ def belief_now(mixture: Mixture, job: Job) -> Belief:
     inside = float(weight @ _inside(mixture, job, mean=mean, variance=variance))
     width = np.sqrt(spread)
     low, high = (_quantile(weight, centre, width, share=share) for share in (ndtr(-1.0), ndtr(1.0)))
-    return Belief(middle, sd, min(max(inside, 0.0), 1.0), (high - low) / 2.0)
+    return Belief(middle, sd, min(max(inside, 0.0), 1.0 - model_doubt(job)), (high - low) / 2.0)
+
+
+def model_doubt(job: Job) -> float:
+    """Never surer than this: the doubt that no tool of the model is like the tool at hand (measured on tools of another
+    kind), but not so much that the wanted probability could not be reached."""
+    return min(MODEL_DOUBT, 0.4 * (1.0 - job.confidence))
 
 
 def middles_mm(mixture: Mixture, job: Job) -> tuple[float, ...]:
@@ -189,6 +195,16 @@ def _inside(mixture: Mixture, job: Job, *, mean: Floats, variance: Floats) -> Fl
     return np.where(floored, floor, np.where(kind == CEILING, ceiling, plain))
 
 
+def beyond_limit_mm(mixture: Mixture, kind: int) -> float:
+    """How far the knob may stand beyond a limit of that kind which acts, mm: mean and three standard deviations."""
+    row, side = np.zeros(SIZE), -1.0 if kind == CEILING else 1.0
+    row[LIMIT], row[SETTING] = side, -side
+    mean, variance = mixture.value(row)
+    weight = mixture.weights() * ((mixture.kind == kind) & ~mixture.vague & (mean > 0.0))
+    total = float(weight.sum())
+    return float(weight @ (mean + 3.0 * np.sqrt(variance))) / total if total > 1e-6 else 0.0
+
+
 def faults(state: State, job: Job) -> Faults:
     """Probabilities of what may be wrong."""
     mixture = state.mixture
@@ -200,7 +216,7 @@ def faults(state: State, job: Job) -> Faults:
     plain_outside = 1.0 - (ndtr((job.high_mm - mean) / np.sqrt(spread)) - ndtr((job.low_mm - mean) / np.sqrt(spread)))
     kind = mixture.kind
     stalled = np.where(kind == STALL, too_long, 0.0) + np.where(kind == DEAD, plain_outside, 0.0)
-    acts = _limit_acts(mixture, mean, limit=limit_middle(mixture, row)[0]) & ~limit_vague(mixture)
+    acts = _limit_acts(mixture, mean, limit=limit_middle(mixture, row)[0]) & ~mixture.vague
     return Faults(
         unmoved=float(weight @ (acts | (kind == DEAD))),
         unreachable_max=float(weight @ np.where(kind == FLOOR, too_long, 0.0)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -16,8 +17,16 @@ from firstpull.statistics.dial_in.belief import (
     next_reading,
     truth_row,
 )
-from firstpull.statistics.dial_in.mixture import SHIFT
-from firstpull.statistics.dial_in.moves import Move, best_move, click_chances, further_move, settling_move, take_up_move
+from firstpull.statistics.dial_in.mixture import SHIFT, Floats
+from firstpull.statistics.dial_in.moves import (
+    Move,
+    apart_move,
+    best_move,
+    click_chances,
+    further_move,
+    settling_move,
+    take_up_move,
+)
 from firstpull.statistics.dial_in.readings import GROSS_MM, in_job_unit
 from firstpull.statistics.dial_in.replay import State
 from firstpull.statistics.dial_in.request import Job, Pull, Where
@@ -37,18 +46,22 @@ Reason = Literal[
 
 DRY_CYCLES = 2
 MAX_TURNS = 60
-MAX_READINGS_ASKED = 4
+MAX_READINGS_ASKED, MOST_READINGS_ASKED = 4, 6
+_OFTEN_MISREAD = 1.5
 _TURNS_BETWEEN_PULLS = 4
 _SURE = 0.95
 _SURE_OF_TOOL = 0.92
 _SUSPECT = 0.5
+_BAD, _BAD_TOGETHER, _BAD_IN_ALL = 0.8, 3, 3
 _LEAST_GAIN = 0.02
 _NEAR = 1.0
 _COARSE = 0.6
 _CLOSER = 0.15
 _WORTH_READING = 0.02
 _CONFIRMS = 1.0
-_UNMOVED = 0.35
+_UNMOVED, _UNMOVED_LIKELY = 0.12, 0.35
+_JUDGED, _SHOWN, _EARLY_PULLS = 0.8, 2.0, 2
+_HELD = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +104,7 @@ def decided(state: State, job: Job) -> Decision:
         or _refusal_for_tool(view)
         or _turn(view)
         or _used_up(view)
-        or _warm(view)
-        or _reply(view, "pull", cause="first" if not state.inserts_used else "more")
+        or _pull(view)
     )
 
 
@@ -177,6 +189,10 @@ def _read_again(view: _View) -> Decision | None:
         if slot[0] == len(view.state.pulls) - 1
     ]
     bad = float(view.faults.bad[-1])
+    often = float(view.faults.misread.sum()) > _OFTEN_MISREAD
+    open_still = often and 2 <= count < MOST_READINGS_ASKED and _refusal_for_data(view) is None
+    if open_still and not _settled_majority(in_job_unit(last.readings_mm, view.job)[0]):
+        return _reply(view, "remeasure", cause="disagree")
     if count >= MAX_READINGS_ASKED:
         return None
     if count == 1:
@@ -193,6 +209,16 @@ def _read_again(view: _View) -> Decision | None:
     if split or min(doubts) > _SUSPECT or any(0.05 < p < 0.95 for p in doubts):
         return _reply(view, "remeasure", cause="disagree")
     return None
+
+
+def _settled_majority(values: Floats) -> bool:
+    """Whether the readings that agree are two more than any others that agree; without a misread nothing is open."""
+    alike = np.abs(values[:, None] - values[None, :]) <= 0.6 * GROSS_MM
+    if alike.all():
+        return True
+    sizes = alike.sum(axis=1)
+    largest = int(sizes.argmax())
+    return bool(sizes[largest] - sizes[~alike[largest]].max(initial=0) >= 2)
 
 
 def _sharpens(view: _View) -> bool:
@@ -225,9 +251,12 @@ def _confirmed(state: State, job: Job, *, further_turns: float = 0.0) -> bool:
 
 
 def _refusal_for_data(view: _View) -> Decision | None:
-    bad = sorted((float(p) for p in view.faults.bad), reverse=True)
-    if len(bad) >= 2 and bad[1] > 0.8:
-        return _refuse(view, "incomplete_cycle", confidence=bad[0] * bad[1])
+    certain = [(place, float(p)) for place, p in enumerate(view.faults.bad) if p > _BAD]
+    close = [pair for pair in pairwise(certain) if pair[1][0] - pair[0][0] < _BAD_TOGETHER]
+    if close or len(certain) >= _BAD_IN_ALL:
+        return _refuse(
+            view, "incomplete_cycle", confidence=max((a[1] * b[1] for a, b in close), default=certain[-1][1])
+        )
     unreadable: dict[int, float] = {}
     for slot, p in zip(view.state.reading_slots, view.faults.misread, strict=True):
         if in_job_unit(view.state.pulls[slot[0]].readings_mm, view.job)[1].any():
@@ -246,7 +275,7 @@ def _refusal_for_tool(view: _View) -> Decision | None:
         (found.unreachable_min, "unreachable_min"),
         (found.stalled, "stalled"),
     ]
-    if any(_accepted(view.state, view.job)):
+    if view.state.turns_since_pull == 0 and any(_accepted(view.state, view.job)):
         inside = click_chances(view.state, view.job)
         if inside is not None and 1.0 - inside >= _SURE:
             return _refuse(view, "detent_limited", confidence=1.0 - inside)
@@ -271,6 +300,10 @@ def _turn(view: _View) -> Decision | None:
         return _reply(view, "remeasure", cause="confirm")
     if view.faults.unmoved >= _UNMOVED:
         return _proof(view)
+    if _untried(view):
+        apart = _apart(view)
+        if apart is not None:
+            return apart
     pending = state.knob.last_direction < 0 and not state.knob.settled(job)
     if move is not None and (_worth_turning(view, move) or (pending and len(move.steps) == 1)):
         return _order(view, move)
@@ -283,13 +316,54 @@ def _turn(view: _View) -> Decision | None:
 
 def _proof(view: _View) -> Decision | None:
     """Where the knob may have lost its effect: a plain further move, so that the next pull decides. It costs no more
-    inserts than pulling again where the knob is, because the way of the knob is known."""
+    inserts than pulling again where the knob is, because the way of the knob is known. ``None`` where the sets are held
+    inside the window on its long side: there the next pull tells as much."""
     state, job = view.state, view.job
-    move = further_move(state, job, more=view.belief.mean_mm > job.aim_mm)
-    if state.turns_since_pull and len(move.steps) == 2:
+    if state.knob.last_direction < 0 and not state.knob.settled(job):
+        return _safe(view, settling_move(state, job), cause="proof")
+    if state.turns_since_pull or (view.faults.unmoved > _HELD and job.aim_mm < view.belief.mean_mm < job.high_mm):
+        return None
+    more = view.belief.mean_mm > job.high_mm
+    far = not more or view.faults.unmoved >= _UNMOVED_LIKELY
+    return _safe(view, further_move(state, job, more=more, far=far), cause="proof")
+
+
+def _safe(view: _View, move: Move, *, cause: str) -> Decision | None:
+    return _order(view, move, cause=cause) if move.outlook.ceiling_risk <= CEILING_RISK else None
+
+
+def _untried(view: _View) -> bool:
+    """Whether the first pulls were all made at one knob position near the aim, so that none of them tells whether the
+    knob has effect there; and whether a pull a window's width apart would show it."""
+    state, job = view.state, view.job
+    window = job.high_mm - job.low_mm
+    rest = job.caliper_sd_mm if job.length_before_available else job.insert_sd_mm
+    shown = window >= _SHOWN * (job.process_sd_mm**2 + rest**2 + job.caliper_sd_mm**2) ** 0.5
+    early = 1 <= sum(_accepted(state, job)) <= _EARLY_PULLS and view.where == "air"
+    return (
+        shown
+        and early
+        and job.step_turns_mm <= job.tolerance_mm
+        and state.farthest_turns * job.lead_mm < _JUDGED * window
+    )
+
+
+def _apart(view: _View) -> Decision | None:
+    """The next pull stands a window's width towards less stroke of the aim: it tells as much of the setting, and
+    whether the knob has effect. ``None`` where the knob comes from farther away anyway, or stands there."""
+    state, job = view.state, view.job
+    window, off = job.high_mm - job.low_mm, view.belief.mean_mm - job.aim_mm
+    if state.knob.last_direction < 0 and not state.knob.settled(job):
         move = settling_move(state, job)
-    pending = state.turns_since_pull == 0 or (state.knob.last_direction < 0 and not state.knob.settled(job))
-    return _order(view, move) if pending and move.outlook.ceiling_risk <= CEILING_RISK else None
+        there = move.outlook.mean_mm - job.aim_mm
+        return _safe(view, move, cause="apart") if 0.5 * window < there < 1.5 * window else None
+    if abs(state.moved_turns) * job.lead_mm >= _JUDGED * window:
+        return _pull(view) if 0.5 * window < off < 1.5 * window else None
+    return _safe(view, apart_move(state, job), cause="apart") if abs(off) < _JUDGED * window else None
+
+
+def _pull(view: _View) -> Decision:
+    return _warm(view) or _reply(view, "pull", cause="more" if view.state.inserts_used else "first")
 
 
 def _worth_turning(view: _View, move: Move) -> bool:
@@ -331,7 +405,7 @@ def _used_up(view: _View) -> Decision | None:
         (0.0 if inside is None else 1.0 - inside, "detent_limited"),
     ]
     chance, reason = max(chances)
-    if chance > 0.6:
+    if chance > 0.5:
         return _refuse(view, reason, confidence=chance)
     return _refuse(view, "not_converged", confidence=1.0 - view.belief.p_inside)
 

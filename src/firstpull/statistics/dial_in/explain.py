@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from firstpull.statistics.dial_in.decide import Decision
-from firstpull.statistics.dial_in.plan import MOST_COUNTED, inserts_expected
+from firstpull.statistics.dial_in.plan import MOST_COUNTED, inserts_expected, lengths_that_save
 from firstpull.statistics.dial_in.request import Job, Pull, Request
 
 _REFUSED = {
@@ -114,6 +114,10 @@ def _turn_sentence(decision: Decision, request: Request, *, expected: str) -> st
         return f"Turn {amount} towards {direction} stroke to take up the play of the knob before the first pull."
     if decision.cause == "back_off":
         return f"Turn {amount} towards less stroke, past the aim, so that the next turn finishes towards more stroke without play."
+    if decision.cause == "apart":
+        return f"Turn {amount} towards {direction} stroke: the next pull stands long on purpose, to show that the knob acts; expect {expected}."
+    if decision.cause == "proof":
+        return f"The knob may be without effect here: turn {amount} towards {direction} stroke, so that the next pull shows it; expect {expected}."
     off = decision.belief.mean_mm - job.aim_mm
     word = "long" if off > 0 else "short"
     pulled = any(isinstance(event, Pull) and not event.struck_out for event in request.events)
@@ -136,11 +140,21 @@ def _count_sentence(job: Job) -> str:
     """How many inserts to expect, and what would save some."""
     count = inserts_expected(job, measured=job.length_before_available)
     if count is None:
-        return f"with this scatter more than {MOST_COUNTED} inserts would be needed for {_percent(job.confidence)}"
-    saved = None if job.length_before_available else inserts_expected(job, measured=True)
-    if saved is None or saved >= count:
-        return f"about {count} in all are to be expected"
-    return f"about {count} in all are to be expected, about {saved} if each is measured before its pull"
+        said = f"with this scatter more than {MOST_COUNTED} inserts would be needed for {_percent(job.confidence)}"
+    else:
+        said = f"about {count} in all are to be expected"
+    if job.length_before_available:
+        lengths = lengths_that_save(job)
+        fewer = None if lengths is None else inserts_expected(job, measured=True, more_lengths=lengths)
+        return (
+            said
+            if fewer is None
+            else f"{said}, about {fewer} if {lengths} more free lengths of the lot are measured first"
+        )
+    saved = inserts_expected(job, measured=True)
+    if saved is None or (count is not None and saved >= count):
+        return said
+    return f"{said}, about {saved} if each is measured before its pull"
 
 
 def _percent(p: float) -> str:

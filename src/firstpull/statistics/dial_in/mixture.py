@@ -40,18 +40,18 @@ PLAIN, SURPRISE, FLOOR, CEILING, DEAD, STALL, DRIFTING = range(7)
 """Kinds of component: as stated; stated too sure; stroke limited above; stroke limited below; knob without effect;
 force runs out in the stack; drifts more than a sound tool."""
 
-_SHARE = {PLAIN: 0.892, DRIFTING: 0.04, SURPRISE: 0.015, FLOOR: 0.03, CEILING: 0.02, DEAD: 0.001, STALL: 0.05}
+_SHARE = {PLAIN: 0.882, DRIFTING: 0.05, SURPRISE: 0.015, FLOOR: 0.03, CEILING: 0.02, DEAD: 0.001, STALL: 0.05}
 _PROCESS_FACTORS = ((0.75, 0.27), (1.0, 0.44), (1.35, 0.23), (2.2, 0.06))
 _INSERT_FACTORS = ((0.87, 0.5), (1.13, 0.5))
+_LIMIT_WIDTHS_MM = ((0.4, 0.2), (1.5, 0.8))
 _BACKLASH_SHARES = ((0.0, 0.15), (0.3, 0.3), (0.65, 0.3), (1.0, 0.25))
 _KNOWN_BACKLASH = ((0.7, 0.25), (1.0, 0.5), (1.3, 0.25))
 
 COLD_START = Gaussian(0.05, 0.06)
 UNKNOWN_SHIFT = Gaussian(0.0, 0.25)
 UNKNOWN_SETTING_SD_MM = 2.5
-LIMIT_SD_MM = 1.5
 DRIFT_SHARE = 0.07
-DRIFTING_FACTOR = 4.0
+DRIFTING_FACTOR = 4.5
 SURPRISE_FACTOR = 3.0
 
 KEPT = 2500
@@ -62,7 +62,7 @@ _LEAST_LOG_WEIGHT = -15.0
 class Mixture:
     """Components along the first axis. ``misread`` and ``bad`` remember what each component holds of each reading
     and each pull. ``bound``: the limit of the stroke is known to lie below (CEILING: above) this SETTING, mm, because
-    a pull there was not limited."""
+    a pull there was not limited. ``vague``: no limited pull has shown the limit yet, so that only ``bound`` narrows it."""
 
     log_weight: Floats
     mean: Floats
@@ -73,6 +73,7 @@ class Mixture:
     insert_sd: Floats
     kind: Whole
     bound: Floats
+    vague: Bools
     misread: Bools
     bad: Bools
 
@@ -100,11 +101,6 @@ def limit_side(mixture: Mixture) -> Floats:
     return np.where(mixture.kind == CEILING, -1.0, 1.0)
 
 
-def limit_vague(mixture: Mixture) -> Bools:
-    """Where no limited pull has shown the limit yet, so that only ``bound`` narrows it."""
-    return np.asarray(mixture.cov[:, LIMIT, LIMIT] > (0.5 * LIMIT_SD_MM) ** 2)
-
-
 def limit_beyond(mixture: Mixture, row: Floats, *, value_mm: float) -> Floats:
     """P(the set length at the limit is on the far side of ``value_mm``: above it, CEILING: below it).
 
@@ -113,7 +109,7 @@ def limit_beyond(mixture: Mixture, row: Floats, *, value_mm: float) -> Floats:
     side = limit_side(mixture)
     mean, variance = mixture.value(row)
     plain = ndtr(side * (mean - value_mm) / np.sqrt(variance))
-    vague = limit_vague(mixture)
+    vague = mixture.vague
     if not vague.any():
         return np.asarray(plain)
     centre, sd = mixture.mean[:, LIMIT], np.sqrt(np.maximum(mixture.cov[:, LIMIT, LIMIT], 1e-12))
@@ -125,7 +121,7 @@ def limit_beyond(mixture: Mixture, row: Floats, *, value_mm: float) -> Floats:
 def limit_middle(mixture: Mixture, row: Floats) -> tuple[Floats, Floats]:
     """Mean and variance of the set length at the limit, a vague one cut at ``bound``."""
     mean, variance = mixture.value(row)
-    vague = limit_vague(mixture)
+    vague = mixture.vague
     side, sd = limit_side(mixture), np.sqrt(np.maximum(mixture.cov[:, LIMIT, LIMIT], 1e-12))
     alpha = np.clip(side * (mixture.bound - mixture.mean[:, LIMIT]) / sd, -8.0, 40.0)
     mills = np.exp(-0.5 * alpha**2) / np.sqrt(2.0 * np.pi) / ndtr(alpha)
@@ -171,13 +167,15 @@ def with_room(mixture: Mixture, *, readings: int) -> Mixture:
 def prior(job: Job, *, stack: bool) -> Mixture:
     """The belief before anything was done."""
     kinds = [PLAIN, DRIFTING, SURPRISE, FLOOR, CEILING, DEAD] + ([STALL] if stack else [])
-    rows = list(product(kinds, _backlashes(job), _PROCESS_FACTORS, _INSERT_FACTORS))
+    forms = [(kind, width, share) for kind in kinds for width, share in _limit_widths(kind)]
+    rows = list(product(forms, _backlashes(job), _PROCESS_FACTORS, _INSERT_FACTORS))
     count = len(rows)
-    kind = np.array([row[0] for row in rows], dtype=np.int64)
-    share = [_SHARE[row[0]] * row[1][2] * row[2][1] * row[3][1] for row in rows]
+    kind = np.array([row[0][0] for row in rows], dtype=np.int64)
+    share = [_SHARE[row[0][0]] * row[0][2] * row[1][2] * row[2][1] * row[3][1] for row in rows]
     process = _stated_process_sd(job)
     insert_sd = job.insert_sd_mm * np.array([row[3][0] for row in rows])
     mean, cov = _first_moments(job, kind, process_sd=process)
+    cov[:, LIMIT, LIMIT] = np.array([row[0][1] for row in rows]) ** 2
     mixture = Mixture(
         log_weight=np.log(np.array(share)),
         mean=mean,
@@ -188,6 +186,7 @@ def prior(job: Job, *, stack: bool) -> Mixture:
         insert_sd=insert_sd,
         kind=kind,
         bound=np.where(kind == CEILING, -np.inf, np.inf),
+        vague=np.ones(count, dtype=np.bool_),
         misread=np.zeros((count, 0), dtype=np.bool_),
         bad=np.zeros((count, 0), dtype=np.bool_),
     )
@@ -201,6 +200,11 @@ def _stated_process_sd(job: Job) -> float:
 def typical_process_variance(job: Job) -> float:
     """Expected variance of the tool from pull to pull, mm², its own doubt included."""
     return float(_stated_process_sd(job) ** 2 * sum(factor**2 * share for factor, share in _PROCESS_FACTORS))
+
+
+def _limit_widths(kind: int) -> tuple[tuple[float, float], ...]:
+    """(doubt of where the stroke is limited, mm; share): some of the tools that are limited are so near what is asked of them."""
+    return _LIMIT_WIDTHS_MM if kind in (FLOOR, CEILING) else ((_LIMIT_WIDTHS_MM[-1][0] if kind == STALL else 0.0, 1.0),)
 
 
 def _backlashes(job: Job) -> list[tuple[float, float, float]]:
@@ -238,7 +242,6 @@ def _first_moments(job: Job, kind: Whole, *, process_sd: float) -> tuple[Floats,
     limited = np.isin(kind, (FLOOR, CEILING, STALL))
     offset = np.where(kind == STALL, 0.5, 0.0) - (shift.mean_mm if job.shift else 0.0)
     mean[:, LIMIT] = np.where(limited, job.target_mm + offset, 0.0)
-    sd[:, LIMIT] = np.where(limited, LIMIT_SD_MM, 0.0)
     return mean, np.asarray(sd[:, :, None] * sd[:, None, :] * np.eye(SIZE))
 
 

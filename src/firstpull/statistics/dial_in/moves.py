@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from firstpull.statistics.dial_in.belief import CEILING_RISK, Outlook, belief_now, middles_mm, outlook
-from firstpull.statistics.dial_in.mixture import DEAD, RATIO
+from firstpull.statistics.dial_in.belief import CEILING_RISK, Outlook, belief_now, beyond_limit_mm, middles_mm, outlook
+from firstpull.statistics.dial_in.mixture import CEILING, DEAD, FLOOR, RATIO
 from firstpull.statistics.dial_in.replay import State
 from firstpull.statistics.dial_in.request import Job
 
 _FREE_KNOB_STEP_TURNS = 0.01
+_FAR_WINDOWS = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,14 +53,34 @@ def take_up_move(state: State, job: Job) -> Move | None:
     return around if around.outlook.ceiling_risk <= CEILING_RISK else None
 
 
-def further_move(state: State, job: Job, *, more: bool) -> Move:
+def further_move(state: State, job: Job, *, more: bool, far: bool) -> Move:
     """A move that a knob with effect could not hide: half as far again as the sets are off, at least three times the
-    play."""
+    play. ``far``: also enough to leave a limit that the knob may stand well beyond."""
     reach = take_up_turns(job)
     step = job.step_turns or _FREE_KNOB_STEP_TURNS
-    off = abs(belief_now(state.mixture, job).mean_mm - job.aim_mm) / (job.lead_mm * mean_ratio(state))
-    turns = math.ceil(min(max(1.5 * off, 3.0 * reach), 20.0) / step) * step
+    off = abs(belief_now(state.mixture, job).mean_mm - job.aim_mm)
+    beyond = beyond_limit_mm(state.mixture, CEILING if more else FLOOR) if far else 0.0
+    if far and not more:
+        beyond = max(beyond, _FAR_WINDOWS * (job.high_mm - job.low_mm))
+    off = max(1.5 * off, beyond) / (job.lead_mm * mean_ratio(state))
+    turns = math.ceil(min(max(off, 3.0 * reach), 20.0) / step) * step
     steps = (round(turns, 9),) if more else (round(-turns - reach, 9), round(reach, 9))
+    return Move(steps, outlook(state.mixture, steps, job=job))
+
+
+def apart_move(state: State, job: Job) -> Move:
+    """To where the sets are a window's width longer than the middle of the window: a pull there tells as much of the
+    setting, and shows whether the knob has effect. Finished towards more stroke."""
+    step = job.step_turns or _FREE_KNOB_STEP_TURNS
+    wanted = job.aim_mm + (job.high_mm - job.low_mm)
+    off = belief_now(state.mixture, job).mean_mm - wanted
+    net = round(off / (job.lead_mm * mean_ratio(state)) / step) * step
+    steps = (
+        _settled_steps(net, job)
+        if net < take_up_turns(job) - 1e-9 and not (state.knob.settled(job) and net > 0)
+        else (net,)
+    )
+    steps = tuple(round(turns, 9) for turns in steps)
     return Move(steps, outlook(state.mixture, steps, job=job))
 
 

@@ -19,6 +19,7 @@ _MISREADS_BEFORE, _READINGS_BEFORE = 0.5, 25.0
 _UNIT_SHARE = 0.2
 _MISREAD_SPREAD_MM = 1.5
 _MANY_READINGS = 6
+_HOPELESS = 60.0
 _LEAST_SET, _LARGEST_SET = 0.4, 1.15
 
 
@@ -79,4 +80,5 @@ def ways_to_read(readings_mm: tuple[float, ...], *, job: Job, centre: float, spr
         fit -= 0.5 * ((used.size - 1) * np.log(2 * np.pi * variance) + np.log(used.size))
         fit -= 0.5 * float(((used - mean) ** 2).sum()) / variance
         ways.append(Way(misread, mean, variance / used.size, fit, int((slipped & ~lost).sum())))
-    return ways
+    best = max((way.log_fit for way in ways), default=0.0)
+    return [way for way in ways if way.log_fit > best - _HOPELESS or not any(way.misread)]

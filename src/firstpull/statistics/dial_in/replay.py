@@ -29,7 +29,6 @@ from firstpull.statistics.dial_in.mixture import (
     Mixture,
     joined,
     limit_side,
-    limit_vague,
     observed,
     prior,
     with_room,
@@ -71,7 +70,7 @@ class Knob:
 @dataclass(frozen=True, slots=True)
 class State:
     """The belief after the whole history, with the counts that decisions need. ``moved_turns``: net knob move since the
-    last pull that counts."""
+    last pull that counts; ``farthest_turns``: the largest such move that a pull has judged."""
 
     mixture: Mixture
     knob: Knob
@@ -80,6 +79,7 @@ class State:
     inserts_used: int = 0
     turns_since_pull: int = 0
     moved_turns: float = 0.0
+    farthest_turns: float = 0.0
     last_event: Event | None = None
 
 
@@ -146,9 +146,15 @@ def _advanced(state: State, event: Event, *, job: Job) -> State:
             inserts_used=number + 1,
             turns_since_pull=0,
             moved_turns=state.moved_turns if event.struck_out else 0.0,
+            farthest_turns=_farthest(state, event),
         )
     cycles = state.knob.cycles_since_air + 1
     return replace(state, mixture=cycled(state.mixture), knob=replace(state.knob, cycles_since_air=cycles))
+
+
+def _farthest(state: State, pull: Pull) -> float:
+    judged = any(not earlier.struck_out for earlier in state.pulls) and not pull.struck_out
+    return max(state.farthest_turns, abs(state.moved_turns)) if judged else state.farthest_turns
 
 
 def played(slack: Floats, step: float, *, backlash: Floats) -> tuple[Floats, Floats]:
@@ -279,7 +285,7 @@ def _taken(mixture: Mixture, value: float, *, noise: Floats, rows: tuple[Floats,
 def _bounded(mixture: Mixture, *, before: Mixture, active: bool) -> Mixture:
     """What the pull says of a limit that no pull had shown before: it acts here, within what was left open, or it lies
     beyond this setting."""
-    vague = limit_vague(before)
+    vague = before.vague
     side = limit_side(before)
     centre, sd = before.mean[:, LIMIT], np.sqrt(before.cov[:, LIMIT, LIMIT])
     open_before = log_ndtr(np.clip(side * (before.bound - centre) / sd, -8.0, 40.0))
@@ -294,6 +300,7 @@ def _bounded(mixture: Mixture, *, before: Mixture, active: bool) -> Mixture:
     return replace(
         mixture,
         bound=np.where(vague, bound, before.bound),
+        vague=vague & (not active),
         log_weight=mixture.log_weight + np.where(vague, share, 0.0),
     )
 
@@ -308,8 +315,8 @@ def _cut_at_limit(mixture: Mixture, *, active: bool) -> Mixture:
     alpha = np.clip(side * mean / sd, -30.0, 30.0)
     log_share = log_ndtr(alpha)
     if not active:
-        alpha = np.where(limit_vague(mixture), 30.0, alpha)
-        log_share = np.where(limit_vague(mixture), 0.0, log_share)
+        alpha = np.where(mixture.vague, 30.0, alpha)
+        log_share = np.where(mixture.vague, 0.0, log_share)
     mills = np.exp(-0.5 * alpha**2 - 0.5 * np.log(2 * np.pi) - log_share)
     shift = side * sd * mills
     shrink = np.clip(mills * (mills + alpha), 0.0, 0.9999)
@@ -329,7 +336,7 @@ def _taken_as_bad(
     at_limit = reading_row(where=pull.where, cold_cycles=cold_cycles, length_known=row[LOT] == 0.0, limited=True)
     limit, limit_variance = mixture.value(at_limit)
     held_long = (mixture.kind == FLOOR) | ((mixture.kind == STALL) & (pull.where == "stack"))
-    acts = ~limit_vague(mixture) & np.where(held_long, limit > mean, (mixture.kind == CEILING) & (limit < mean))
+    acts = ~mixture.vague & np.where(held_long, limit > mean, (mixture.kind == CEILING) & (limit < mean))
     mean, variance = np.where(acts, limit, mean), np.where(acts, limit_variance, variance)
     offset, spread = _BAD_PULL_MM
     total = variance + noise + spread**2

@@ -113,6 +113,11 @@ class Job:
         """One click, turns; ``None`` without click stops."""
         return None if self.clicks_per_turn is None else 1.0 / self.clicks_per_turn
 
+    @property
+    def step_turns_mm(self) -> float:
+        """What one click moves, mm; 0 without click stops."""
+        return (self.step_turns or 0.0) * self.lead_mm
+
 
 @dataclass(frozen=True, slots=True)
 class Turn:
