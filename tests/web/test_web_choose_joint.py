@@ -408,3 +408,42 @@ def test_a_chance_is_never_rounded_to_certainty() -> None:
     """Very likely is said as over 99.99 %, very unlikely as under 0.01 %."""
     assert [told.chance(value) for value in (1.0, 0.98374, 0.0, None)] == ["> 99.99 %", "98.37 %", "< 0.01 %", "–"]
     assert [told.share(value) for value in (0.051, -0.11, None)] == ["5 %", "−11 %", "–"]
+
+
+def test_a_hole_that_another_thread_made_too_small_is_asked_again(desk: Desk) -> None:
+    """With a larger thread the pick leads back to the hole, says what is wrong under it and keeps it; then it goes on."""
+    client, book = desk
+    job = stacked_job(book)
+    _post(client, _address(job, "part"), do="next", mating_thickness="3", clearance_hole="6.6")
+    _post(client, _address(job, "thread"), do="next", thread="M10")
+    for screen in ("pick", "checks"):
+        answer = client.get(_address(job, screen))
+        assert answer.status_code == 200
+        assert "What is screwed on?" in answer.text
+        assert "A hole of 6.6" in answer.text
+        assert 'value="6.60"' in answer.text
+    status, _text, to = _post(client, _address(job, "part"), do="fits", mating_thickness="3", clearance_hole="11")
+    assert (status, to.partition("=")[2]) == (303, "pick")
+    assert client.get(to).status_code == 200
+
+
+def test_a_share_that_is_none_gets_an_example_of_one(desk: Desk) -> None:
+    """A load factor that is no number is refused as a share, not as a length."""
+    client, book = desk
+    status, text, _to = _post(client, _address(stacked_job(book), "loads"), do="next", load_factor="nan")
+    assert status == 422
+    assert "is not a share" in text
+    assert "30 %" in text
+
+
+def test_a_program_gets_a_refused_act_as_json(desk: Desk) -> None:
+    """Without text/html among what it accepts, a form that is refused answers what, where and a hint as JSON."""
+    client, book = desk
+    address = _address(stacked_job(book), "loads")
+    form = fields(client.get(address).text)
+    answer = client.post(
+        address, data={**form, "do": "next", "tension": "much"}, headers={"accept": "application/json"}
+    )
+    assert answer.status_code == 422
+    assert answer.json()["error"]["where"] == "tension"
+    assert answer.json()["error"]["hint"]

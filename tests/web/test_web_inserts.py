@@ -183,3 +183,9 @@ def test_a_long_list_shows_its_first_rows_and_their_count(desk: Desk) -> None:
     assert "300 of 302 inserts" in text
     assert text.count('href="/inserts/row') == 200
     assert "100 more" in text
+
+
+def test_a_table_of_headings_alone_is_said(desk: Desk) -> None:
+    """A file with headings and no rows says so and offers another file, instead of looking good."""
+    _form, page = _upload(desk[0], b"part,thread,end,length free (mm),grip min (mm),grip max (mm)\n")
+    assert "There are headings and no rows under them." in page

@@ -1,5 +1,8 @@
 """The command line. Translates only: every verb lives in ``firstpull.jobs``."""
 
-from firstpull.cli.main import main
+try:
+    from firstpull.cli.main import main
+except KeyboardInterrupt:  # stopped while it was still starting: as quiet as stopped later
+    raise SystemExit(130) from None
 
 __all__ = ["main"]

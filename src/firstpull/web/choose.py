@@ -207,9 +207,16 @@ def _screen(
         return pages[screen](here, state, typed=typed, problem=problem, status_code=status_code)
     if screen in choose_joint.SCREENS:
         return choose_joint.joint_page(here, state, screen, typed=typed, problem=problem, status_code=status_code)
-    if screen == "checks":
-        return checks_page(here, state, part=part, problem=problem, status_code=status_code)
-    return pick_page(here, state, part=part, problem=problem, status_code=status_code)
+    shown = checks_page if screen == "checks" else pick_page
+    try:
+        return shown(here, state, part=part, problem=problem, status_code=status_code)
+    except BadInput as clash:
+        # an answer that a later one made impossible, as a hole too small for another thread, is asked again
+        asked, field = choose_joint.screen_of(clash.where)
+        if not asked:
+            raise
+        clash.where = field
+        return choose_joint.joint_page(here, state, asked, problem=problem_of(clash), status_code=status_code)
 
 
 def _new_page(

@@ -133,8 +133,7 @@ def keep(here: Desk, state: JobState, screen: str, do: str, *, typed: Texts, doi
             before = (state.needs or {}).get("typed") or {}
             choose.state_needs(here.book, state.id, needs, doing=doing, typed={**before, **_texts_of(screen, typed)})
     except BadInput as problem:
-        name = problem.where.rpartition(".")[2].removesuffix("_mm").removesuffix("_c")
-        problem.where = {"class": "strength", "end": "sealed"}.get(name, name)
+        problem.where = _field_of(problem.where)
         raise
     after = SCREENS.index(screen) + 1
     return "pick" if do == "fits" or after == len(SCREENS) else SCREENS[after]
@@ -396,6 +395,17 @@ def _any_soft(state: JobState) -> bool:
     stack, _batch = stack_of(state)
     held = (sheet_material(layer.material) for layer in stack.layers if not layer.coating)
     return any(one is not None and one.soft for one in held)
+
+
+def screen_of(where: str) -> tuple[str, str]:
+    """The screen and the field that ask for what a problem names; two empty texts when none does."""
+    field = _field_of(where)
+    return next(((screen, field) for screen, names in _NAMES.items() if field in names), ("", ""))
+
+
+def _field_of(where: str) -> str:
+    name = where.rpartition(".")[2].removesuffix("_mm").removesuffix("_c")
+    return {"class": "strength", "end": "sealed"}.get(name, name)
 
 
 def asked_rows(here: Desk, state: JobState) -> list[dict[str, str]]:

@@ -23,7 +23,7 @@ from firstpull.jobs.workshop import Book, Doing, Workshop, conflict_is_only_news
 from firstpull.record.job import JobState
 from firstpull.units import Length, LengthUnit, parse_length
 from firstpull.web.person import person_of, unit_of
-from firstpull.web.render import PATH_KEYS, page, steps
+from firstpull.web.render import ASKED_BY_PROGRAM, PATH_KEYS, page, steps
 
 ROOMS = ("bench", "practice")
 NOBODY_IN_PRACTICE = "someone practising"
@@ -129,7 +129,9 @@ def show(
 
 def act(perform: Callable[[], str], refused: Callable[[dict[str, Any], int], Response]) -> Response:
     """Do ``perform`` and go to the address it returns. When it is refused, show the page again by ``refused(problem,
-    status)`` with the problem under its field; what was typed is still there."""
+    status)`` with the problem under its field; what was typed is still there. A program gets the problem as JSON."""
+    if ASKED_BY_PROGRAM.get():
+        return RedirectResponse(perform(), status_code=303)
     try:
         return RedirectResponse(perform(), status_code=303)
     except Conflict as problem:

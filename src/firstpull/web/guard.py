@@ -16,6 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from firstpull.errors import BadInput
 from firstpull.web.problems import Problem, answer
+from firstpull.web.render import ASKED_BY_PROGRAM, wants_page
 
 log = logging.getLogger("firstpull.web")
 
@@ -54,6 +55,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         started = False
+        ASKED_BY_PROGRAM.set(not wants_page(Request(scope)))
 
         async def send_with_headers(message: Message) -> None:
             nonlocal started

@@ -29,6 +29,11 @@ from firstpull.web.render import page
 router = APIRouter()
 _MOST_PROBLEMS = 100
 _MOST_CHANGES = 60
+_NO_ROWS = {
+    "what": "There are headings and no rows under them.",
+    "hint": "One insert a row, under the headings.",
+    "buttons": [],
+}
 
 
 @dataclass(slots=True)
@@ -158,7 +163,7 @@ def _look_page(
         "form": _form(here),
         "filename": filename,
         "upload": mark,
-        "problem": problem,
+        "problem": problem or (_NO_ROWS if not read.rows and not problems and not missing else None),
         "sheet": read.sheet,
         "taken": taken,
         "counts": [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from contextvars import ContextVar
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -130,6 +131,10 @@ def _tour(request: Request) -> dict[str, Any] | None:
 def wants_page(request: Request) -> bool:
     """Whether a person's browser asks (it names text/html); everything else gets JSON."""
     return "text/html" in request.headers.get("accept", "")
+
+
+ASKED_BY_PROGRAM: ContextVar[bool] = ContextVar("asked_by_program", default=False)
+"""Whether the request that is being answered came from a program: then a refused act is told as JSON, not as a page."""
 
 
 def _shown(value: Any, unit: LengthUnit, decimals: int | None = None) -> str:

@@ -122,7 +122,11 @@ def typed_count(text: str, where: str, what: str, *, hint: str = "A whole number
 def typed_share(text: str, where: str) -> float:
     """A share as typed: 95 %, 95 or 0.95. Raises BadInput."""
     plain = text.strip().removesuffix("%").strip()
-    value = float(parse_number(plain, where=where))
+    try:
+        value = float(parse_number(plain, where=where))
+    except BadInput as problem:
+        problem.what, problem.hint = f"“{plain[:40]}” is not a share.", "For example 30 %, or 0.3."
+        raise
     return value / 100 if value >= 1 else value
 
 
