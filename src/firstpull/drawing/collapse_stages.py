@@ -45,7 +45,7 @@ def stage_pictures(
     parts.append(_sheet(stages[-1], scale))
     for place, stage in enumerate(stages):
         last, first = place == len(stages) - 1, place == 0
-        look = svg.PALE_PETROL if last else "none"
+        look = "none" if first else svg.PALE_PETROL
         stroke = svg.BEFORE if first and not last else svg.INK
         body = "".join(
             svg.polygon(scale.points(stage.insert, sign), fill=look, stroke=stroke, width=2) for sign in (1.0, -1.0)

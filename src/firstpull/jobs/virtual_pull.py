@@ -49,14 +49,19 @@ def pull_virtually(
 
 def _whole(request: PullRequest, watch: Callable[[float], None] | None, *, first: float) -> dict[str, Any]:
     """The stages of a coarse run, and what a little more of each dimension does."""
-    from firstpull.mechanics.collapse.sensitivity import STAGES, coarse_pull, effects
+    from firstpull.mechanics.collapse.sensitivity import STAGES, coarse_pull, contact_stroke_mm, effects
 
     def told(start: float, part: float) -> Callable[[float], None]:
         return lambda share: None if watch is None else watch(start + part * share)
 
     base = coarse_pull(request.case, stages=STAGES, watch=told(first, 0.1))
     rows = effects(request.case, base, watch=told(first + 0.1, 0.9 - first))
+    touch = None
+    if request.case.sheet is not None:
+        touch = contact_stroke_mm(base.stages, hole_diameter_mm=request.case.sheet.hole_diameter_mm)
+    at = None if touch is None else float(np.interp(touch, base.stroke_mm, base.force_n))
     return {
+        "contact": None if at is None else {"stroke_mm": touch, "force_n": round(at, 1)},
         "sensitivity": [{**asdict(row), "text": effect_text(row)} for row in rows],
         "stages": [
             {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 from firstpull.mechanics.collapse.case import PullCase, Sheet
 from firstpull.mechanics.collapse.flow_curves import library_curve
 from firstpull.mechanics.collapse.pull import virtual_pull
@@ -27,4 +29,6 @@ def warm() -> None:
 
 
 if __name__ == "__main__":
+    if hasattr(os, "nice"):
+        os.nice(15)
     warm()

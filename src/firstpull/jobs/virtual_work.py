@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import logging
-import threading
+import subprocess
+import sys
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -53,20 +54,26 @@ def virtual_pulls() -> VirtualPulls:
     return LongWork(_perform, at_once=1, most_open=8, keep=20)
 
 
-def warm_up() -> threading.Thread:
-    """Compile or load the solver's kernels beside the pages, so that the first pull need not wait for it."""
-    thread = threading.Thread(target=_warm, name="virtual pull: kernels", daemon=True)
-    thread.start()
-    return thread
-
-
-def _warm() -> None:
-    from firstpull.jobs.virtual_warm import warm
-
+def warm_up() -> Callable[[], None]:
+    """Compile the solver's kernels into the user's cache in a process of its own, at low priority, so that neither the
+    first page nor the first pull waits for them. Returns what ends it, for when the bench closes."""
     try:
-        warm()
-    except Exception:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "firstpull.jobs.virtual_warm"],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+    except OSError:
         log.exception("The kernels of the virtual pull could not be made ready")
+        return lambda: None
+
+    def end() -> None:
+        if process.poll() is None:
+            process.terminate()
+        process.wait()
+
+    return end
 
 
 def _perform(asked: Question, stopped: Callable[[], bool], progress: Callable[[Progress], None]) -> dict[str, Any]:

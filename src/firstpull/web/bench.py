@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fastapi import FastAPI
 
-from firstpull.jobs import standardise_search
+from firstpull.jobs import standardise_search, virtual_work
 from firstpull.jobs.workshop import Workshop
 from firstpull.web import (
     choose,
@@ -38,6 +38,7 @@ from firstpull.web import (
     tool_forms,
     tools,
     tour,
+    virtual_pull,
 )
 from firstpull.web.app import create_app
 
@@ -59,6 +60,7 @@ ROUTERS = (
     in_hand.router,
     insert_import.router,
     standardise.router,
+    virtual_pull.router,
     inserts.router,
     choose.router,
     find_allowance.router,
@@ -79,7 +81,14 @@ ROUTERS = (
 def create_bench(workshop: Workshop) -> FastAPI:
     """The application on ``workshop``; closing the workshop is the caller's. Searches end when the server does."""
     searches = standardise_search.searches()
-    app = create_app(routers=ROUTERS, close=searches.close)
+    pulls = virtual_work.virtual_pulls()
+
+    def close() -> None:
+        searches.close()
+        pulls.close()
+
+    app = create_app(routers=ROUTERS, close=close)
+    app.state.virtual_pulls = pulls
     app.state.workshop = workshop
     app.state.searches = searches
     return app

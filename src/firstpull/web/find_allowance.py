@@ -167,6 +167,7 @@ def _page(
         "verdict": None,
         "buttons": [],
         "why": [],
+        "pull": "",
         "rungs": [],
         "good": "",
         "bad": "",
@@ -227,6 +228,7 @@ def _rung_view(
         },
         "buttons": [take, read] if known else [read, take] if ladder.ready else [read, leave],
         "why": [ladder.text, _range_text(here, ladder)],
+        "pull": "" if ladder.rungs else here.address(state.id, "virtual-pull"),
         "rungs": [
             _rung(here, rung, coupon.sequence)
             for coupon, rung in sorted(_with_coupons(state, ladder), key=lambda pair: pair[1].stroke_mm)

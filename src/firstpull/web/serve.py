@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from firstpull.errors import BadInput
+from firstpull.jobs.virtual_work import warm_up
 from firstpull.jobs.workshop import Workshop
 
 HOST = "127.0.0.1"
@@ -28,9 +29,13 @@ def serve(workshop: Workshop, *, port: int, open_browser: bool, tell: Callable[[
         {"schema": "firstpull/bench/1", "address": address, "data": str(workshop.folder)},
         f"The bench is open at {address} (record in {workshop.folder}). Ctrl+C closes it.",
     )
+    end_warm_up = warm_up()
     if open_browser:
         threading.Timer(0.4, webbrowser.open, [address]).start()
-    server.run(sockets=[listener])
+    try:
+        server.run(sockets=[listener])
+    finally:
+        end_warm_up()
 
 
 def _listen(port: int) -> socket.socket:

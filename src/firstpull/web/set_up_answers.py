@@ -22,6 +22,7 @@ from firstpull.trade.threads import thread
 from firstpull.units import Length, show_length, show_mm
 from firstpull.web.desk import Desk, form_of, show
 from firstpull.web.drawings import joint_of
+from firstpull.web.texts import TEXTS
 
 ASKS = ("tool", "mandrel", "gauge", "allowance", "window", "present", "review")
 _NAMES = {
@@ -361,6 +362,7 @@ def _view_allowance(here: Desk, state: JobState, typed: dict[str, str], problem:
         "question": "Which set allowance?",
         "choices": [{**group, "across": 1, "hide_legend": True}],
         "fields": fields,
+        "ways": [{"label": TEXTS["virtual"]["offer"], "address": here.address(state.id, "virtual-pull")}],
         "buttons": [
             {"label": "Use it", "do": "answer", "kind": ""},
             {"label": "Find it on coupons", "address": here.address(state.id, "find-allowance"), "kind": "other"},

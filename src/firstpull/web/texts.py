@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from firstpull.web.virtual_texts import VIRTUAL
+
 TEXTS: Final[dict[str, dict[str, str]]] = {
     "steps": {
         "choose": "choose",
@@ -564,4 +566,5 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "using": "with",
         "mark": "hash",
     },
+    **VIRTUAL,
 }

@@ -5,6 +5,7 @@ Each row is one more coarse run beside a coarse run of the case itself: the diff
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -17,6 +18,8 @@ from firstpull.mechanics.collapse.pull import COARSE
 from firstpull.mechanics.collapse.simulate import State, simulate
 
 STAGES = 15
+RIM_MM, TOUCH_MM = 0.15, 0.03
+"""The bulge counts outside this distance from the hole's rim, and as touching within that gap."""
 BEND_STRAIN = 0.2
 BEND_START = 0.01
 THICKER_MM, WIDER_MM, THINNER_WALL_MM, STRONGER, STICKIER = 0.2, 0.2, 0.05, 1.1, 0.05
@@ -104,6 +107,27 @@ def _stage(state: State, stroke_mm: Floats, force_n: Floats) -> Stage:
         insert,
         places(mesh.sheet) if len(mesh.sheet) else None,
     )
+
+
+def contact_stroke_mm(stages: tuple[Stage, ...], *, hole_diameter_mm: float) -> float | None:
+    """The stroke (mm) at which the bulge first meets the blind side, between two stages; None if it never does.
+
+    Source: by definition: the gap between the sheet's blind side and the bulge outside the hole's rim is used up.
+    """
+    before: tuple[float, float] | None = None
+    for stage in stages:
+        if stage.sheet is None:
+            return None
+        side = min(z for _r, z in stage.sheet)
+        bulge = [z for r, z in stage.insert if r > hole_diameter_mm / 2.0 + RIM_MM and z < side / 2.0]
+        gap = side - max(bulge) if bulge else math.inf
+        if gap <= TOUCH_MM:
+            if before is None or not math.isfinite(before[1]):
+                return stage.stroke_mm
+            share = (before[1] - TOUCH_MM) / max(before[1] - gap, 1e-9)
+            return round(before[0] + min(max(share, 0.0), 1.0) * (stage.stroke_mm - before[0]), 4)
+        before = (stage.stroke_mm, gap)
+    return None
 
 
 def variants(case: PullCase) -> tuple[tuple[str, str, PullCase], ...]:

@@ -48,6 +48,9 @@ def stroke_window(
     """
     notes: list[str] = []
     low, low_by = _under(stroke_mm, force_n, events.get("seating"), around, notes)
+    closure = events.get("closure")
+    if low is not None and closure is not None and low < closure.stroke_mm:
+        notes.append("At the least stroke the fold is not closed yet: it holds that clamp, but a hard pull moves it.")
     high, high_by = _over(stroke_mm, force_n, ceilings, around, notes)
     if low is not None and high is not None and low >= high:
         notes.append("There is no window: the upper end comes before the lower one.")
