@@ -90,7 +90,7 @@ def test_the_manuals_study_typed_in_gives_the_manuals_numbers(shop: tuple[TestCl
     shown = words(send(client, client.get(address).text, address, do="finish"))
     assert "Good for ±3.03" in shown  # 10 · 0.302373, rounded up
     numbers = words(client.get(f"{address}?see=numbers").text)
-    for text in ("same person 0.1999 0.1769 to 0.2306", "people 0.2268", "gauge 0.3024", "parts 1.0423", "27.9"):
+    for text in ("same person 0.1999 0.1769 to 0.2306", "people 0.2268", "gauge 0.3024", "parts 1.0423", "27.9 %"):
         assert text in numbers, text
     assert "It tells 4 groups of these parts apart" in numbers
 

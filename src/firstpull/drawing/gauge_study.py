@@ -65,13 +65,13 @@ def study_picture(
     key: str = "",
 ) -> str:
     """Above every reading as its distance from its part's mean, part by part, each person with a mark of their own;
-    below the standard deviations as bars with their limits. Lengths in mm, shown in ``unit``. Raises BadInput.
+    below the standard deviations as bars with their limits, where there are any. Lengths in mm, shown in ``unit``. Raises BadInput.
     """
     height = 470.0
     offs = [svg.finite(dot.off_mm, "off_mm") for dot in dots] or [0.0]
     reach = max(*map(abs, offs), 0.002)
     low, high = spread([-reach, reach], least=2 * reach)
-    plot = Plot(74, _WIDTH - 16, 40, 238, low, high, 0.4, len(parts) + 0.6, unit)
+    plot = Plot(74, _WIDTH - 16, 40, 238 if bars else height - 40, low, high, 0.4, len(parts) + 0.6, unit)
     body = [value_axis(plot, most=5, size=_TEXT), svg.line((plot.left, plot.y(0)), (plot.right, plot.y(0)), width=1.2)]
     for index in range(1, len(parts)):
         x = plot.x(index + 0.5)
@@ -80,13 +80,14 @@ def study_picture(
     body.append(_part_axis(plot, parts))
     body.append(_legend(people))
     body.append(_bars(bars, unit=unit, top=292.0, bottom=height - 16))
-    words = ", ".join(f"{bar.name} {show_mm(bar.sd_mm, unit, decimals=_places(unit))} {unit}" for bar in bars)
+    sds = ", ".join(f"{bar.name} {show_mm(bar.sd_mm, unit, decimals=_places(unit))} {unit}" for bar in bars)
     return svg.sheet(
         "".join(body),
         width=_WIDTH,
         height=height,
-        title="Readings by part and person, and what the scatter is made of",
-        description=f"{len(dots)} readings of {len(parts)} parts by {len(people)} people. Standard deviations: {words}.",
+        title="Readings by part and person" + (", and what the scatter is made of" if bars else ""),
+        description=f"{len(dots)} readings of {len(parts)} parts by {len(people)} people."
+        + (f" Standard deviations: {sds}." if bars else ""),
         key=key,
     )
 

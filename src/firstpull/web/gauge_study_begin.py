@@ -225,10 +225,11 @@ def _which_blocks(here: Desk, form: BeginForm, problem: dict[str, Any] | None) -
     return {
         "question": "Which blocks, how often each?",
         "fields": [
-            entry_of("blocks", f"Lengths, {unit}", values, problem, note=f"for example {example}", maxlength=200),
+            entry_of("blocks", f"Lengths, {unit}", values, problem, note=f"as {example}", maxlength=200),
             entry_of("doubt", f"Good to ±, {unit}", values, problem, note="empty: exact", maxlength=30),
             entry_of("rounds", "Times each", values, problem, inputmode="numeric", maxlength=2),
         ],
+        "pairs": True,
         "choices_after": [_tiles("doubt_is", "The ± is from", _DOUBTS, form.doubt_is)],
         "buttons": [{"label": "Go on", "do": "next"}],
         "drawing_title": "Before you begin",

@@ -56,7 +56,9 @@ def result_page(here: Desk, state: GaugeState, study: Study, *, window: str = ""
         "table": words.table(result, unit),
         "table_title": "Bias by block" if result["kind"] == "blocks" else "What the scatter is made of",
         "drawing": _picture(study, result, unit),
-        "drawing_title": "Readings by part, and what the scatter is made of",
+        "drawing_title": "Readings less their block"
+        if result["kind"] == "blocks"
+        else "Readings by part, and what the scatter is made of",
         "drawing_notes": [here.lengths_note],
     }
     return page(here.request, "gauge_result.html", context, status_code=422 if problem else 200)

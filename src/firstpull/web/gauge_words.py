@@ -48,6 +48,11 @@ def rounded_up(value_mm: float, unit: LengthUnit) -> str:
     return f"{show_mm(math.ceil(value_mm / step - 1e-6) * step, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
 
 
+def _plain(value_mm: float, unit: LengthUnit) -> str:
+    """A bias with its unit, to the digit that a caliper shows and one more."""
+    return f"{show_mm(value_mm, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
+
+
 def exact_half(value_mm: float, unit: LengthUnit) -> str:
     """Half of a window as it was given."""
     return f"±{show_mm(value_mm, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
@@ -59,7 +64,7 @@ def headline(result: Data, unit: LengthUnit) -> str:
         bias = float(result["bias_mm"])
         if not result["shown"]:
             return "No bias is shown"
-        return f"Reads {fine(abs(bias), unit)} too {'long' if bias > 0 else 'short'}"
+        return f"Reads {_plain(abs(bias), unit)} too {'long' if bias > 0 else 'short'}"
     return f"Good for {half_width(float(result['good_for_mm']), unit)} and wider".replace(" mm", "\u00a0mm")
 
 
@@ -119,7 +124,7 @@ def table(result: Data, unit: LengthUnit) -> dict[str, Any]:
             for row in result["blocks"]
         ]
         return _table(head, rows)
-    head = ("", f"sd [{unit}]", "limits (90 %)", "% of study", "% of window")
+    head = ("", f"sd [{unit}]", "limits (90 %)", "study", "window")
     return _table(head, [_component(name, one, unit) for name, one in _ordered(result)])
 
 
@@ -136,8 +141,8 @@ def _component(name: str, one: Data, unit: LengthUnit) -> list[str]:
     limits = "–"
     if one["sd_low_mm"] is not None and one["sd_high_mm"] is not None:
         limits = f"{_bare(one['sd_low_mm'], unit)} to {_bare(one['sd_high_mm'], unit)}"
-    share = "–" if one["tolerance_percent"] is None else f"{one['tolerance_percent']:.1f}"
-    return [NAMES[name], _bare(one["sd_mm"], unit), limits, f"{one['study_percent']:.1f}", share]
+    share = "–" if one["tolerance_percent"] is None else f"{one['tolerance_percent']:.1f} %"
+    return [NAMES[name], _bare(one["sd_mm"], unit), limits, f"{one['study_percent']:.1f} %", share]
 
 
 def _bare(value_mm: Any, unit: LengthUnit) -> str:
@@ -174,8 +179,9 @@ def _block_lines(result: Data, unit: LengthUnit) -> list[str]:
         elif line["acceptable"]:
             found.append("Over the range no bias is shown.")
         else:
-            slope = float(line["slope"]) * 10
-            found.append(f"The bias changes by {fine(abs(slope), unit)} for each 10 mm of length.")
+            length_mm, name = (10.0, "10 mm") if unit == "mm" else (25.4, "inch")
+            slope = _plain(abs(float(line["slope"])) * length_mm, unit)
+            found.append(f"The bias changes by {slope} for each {name} of length.")
     else:
         found.append("One block, or readings without scatter: nothing is said of the range.")
     return found
