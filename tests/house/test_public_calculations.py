@@ -72,6 +72,8 @@ CALCULATIONS: dict[str, str] = {
     "statistics/sequential.py:decide": "unit/test_statistics_proof_faults.py",
     "statistics/run_lengths.py:false_alarm_chance": "unit/test_statistics_run_chances.py",
     "statistics/run_lengths.py:individuals_run_length": "unit/test_statistics_run_chances.py",
+    "statistics/attribute_charts.py:share_chart": "reference/test_statistics_attribute_charts.py",
+    "statistics/attribute_charts.py:fault_chart": "reference/test_statistics_attribute_charts.py",
     "statistics/moments.py:moments": "reference/test_statistics_strd.py",
     "statistics/one_way.py:compare_groups": "reference/test_statistics_strd.py",
     "statistics/share_limits.py:share_limits": "property/test_statistics_gauge_properties.py",

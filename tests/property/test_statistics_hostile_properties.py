@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from firstpull.errors import FirstpullError
 from firstpull.statistics.acceptance import reliability_shown, success_run_count
+from firstpull.statistics.attribute_charts import fault_chart, share_chart
 from firstpull.statistics.capability_indices import capability, cp_limits, cpk_at_least, cpk_limits
 from firstpull.statistics.control_charts import chart_constants, individuals_chart
 from firstpull.statistics.gauge_bias import bias_study, linearity_study
@@ -125,6 +126,8 @@ CALLS: dict[str, Callable[[Given], Any]] = {
     "any rules": lambda g: (rules_run_length([5, g.n], shift=g.a), false_alarm_chance([6, 1], g.n, shift=g.b)),
     "both limits": lambda g: individuals_run_length(shift=g.a),
     "groups": lambda g: compare_groups({"a": g.v, "b": g.w}),
+    "shares": lambda g: share_chart(g.v, [g.n] * len(g.v), centre=g.a),
+    "faults": lambda g: fault_chart([g.n, g.n], g.w, centre=g.b),
     "stages": lambda g: judge_measured(measured_plan(g.a, g.b, confidence=0.9, producer=0.1, stages=g.n), g.v, low=g.c),
     "lognormal": lambda g: lognormal_fit(g.v, g.w),
     "lives": lambda g: compare_lives((g.v, ()), (g.w, ())),

@@ -12,7 +12,7 @@ from firstpull.cli.statistics_proof import CONFIDENCE, FILE
 from firstpull.cli.statistics_text import told
 from firstpull.errors import BadInput
 
-_KINDS = ("individuals", "range", "sd", "ewma", "cusum")
+_KINDS = ("individuals", "range", "sd", "ewma", "cusum", "p", "c", "u")
 
 
 @click.command()
@@ -54,7 +54,7 @@ def chart(
     limit: float,
     head_start: float,
 ) -> None:
-    """A chart of FILE: individuals, range (x̄-R), sd (x̄-s), ewma or cusum."""
+    """A chart of FILE: individuals, range (x̄-R), sd (x̄-s), ewma, cusum; p, c, u of counts (columns count, size)."""
     from firstpull.jobs.statistics import chart_answer
     from firstpull.jobs.statistics_tables import read_numbers
 

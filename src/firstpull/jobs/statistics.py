@@ -12,6 +12,7 @@ from typing import Any
 from firstpull.errors import BadInput
 from firstpull.jobs.statistics_tables import NumberTable, grouped, subgroups
 from firstpull.statistics.acceptance import reliability_shown, success_run_count, success_run_exact
+from firstpull.statistics.attribute_charts import fault_chart, share_chart
 from firstpull.statistics.capability_indices import capability
 from firstpull.statistics.control_charts import RULES, chart_constants, individuals_chart
 from firstpull.statistics.gauge_readings import GaugeReading
@@ -39,7 +40,7 @@ from firstpull.statistics.tolerance_intervals import (
 from firstpull.statistics.weibull import weibayes, weibull_fit
 
 Answer = dict[str, Any]
-CHARTS = ("individuals", "range", "sd", "ewma", "cusum")
+CHARTS = ("individuals", "range", "sd", "ewma", "cusum", "p", "c", "u")
 _KNOWN_RULES = (1, 2, 3, 4)
 
 
@@ -161,6 +162,8 @@ def chart_answer(
         groups = subgroups(table, size=size, column=column)
         chart = (mean_range_chart if kind == "range" else mean_sd_chart)(groups, centre=centre, sigma=sigma)
         return _answer("chart", **{**asdict(chart), "kind": kind}, false_alarms=_false_alarms())
+    if kind in ("p", "c", "u"):
+        return _counted(kind, table, column=column, centre=centre)
     values = table.numbers(column)
     if kind == "individuals":
         single = individuals_chart(values, centre=centre, sigma=sigma)
@@ -287,6 +290,22 @@ def _lognormal(failures: Sequence[float], running: Sequence[float]) -> Answer | 
         return asdict(lognormal_fit(failures, running))
     except BadInput:  # a second opinion only: the Weibull life stands without it
         return None
+
+
+def _counted(kind: str, table: NumberTable, *, column: str | None, centre: float | None) -> Answer:
+    counts = [_whole(value, "count") for value in table.numbers(column or ("count" if table.has("count") else None))]
+    if kind == "c":
+        return _answer("chart", **asdict(fault_chart(counts, centre=centre)))
+    sizes = table.numbers("size")
+    if kind == "u":
+        return _answer("chart", **asdict(fault_chart(counts, sizes, centre=centre)))
+    return _answer("chart", **asdict(share_chart(counts, [_whole(size, "size") for size in sizes], centre=centre)))
+
+
+def _whole(value: float, where: str) -> int:
+    if value != int(value):
+        raise BadInput(f"{value:g} is not a whole number.", where=where, hint="These charts count.")
+    return int(value)
 
 
 def _false_alarms() -> dict[str, float]:

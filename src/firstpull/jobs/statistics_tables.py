@@ -11,6 +11,8 @@ from firstpull.exchange.table_cells import TextRow, read_tables
 
 _NAMES = {
     "value": ("value", "reading", "measurement", "x", "y"),
+    "count": ("count", "bad", "faults", "defects"),
+    "size": ("size", "n", "inspected", "area"),
     "life": ("life", "cycles", "time", "t"),
     "state": ("state", "status"),
     "group": ("group", "kind", "batch", "treatment", "instrument"),

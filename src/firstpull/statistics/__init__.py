@@ -19,6 +19,7 @@ if TYPE_CHECKING:
         success_run_count,
         success_run_exact,
     )
+    from firstpull.statistics.attribute_charts import AttributeChart, fault_chart, share_chart
     from firstpull.statistics.capability_indices import (
         Capability,
         Index,
@@ -140,6 +141,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "RULES",
+    "AttributeChart",
     "Bias",
     "Capability",
     "ChartConstants",
@@ -189,6 +191,7 @@ __all__ = [
     "ewma_run_length",
     "ewma_width",
     "false_alarm_chance",
+    "fault_chart",
     "from_half_width",
     "gauge_study_anova",
     "gauge_study_range",
@@ -218,6 +221,7 @@ __all__ = [
     "resolution_uncertainty",
     "risks",
     "rules_run_length",
+    "share_chart",
     "share_inside",
     "shewhart_run_length",
     "shown_text",
@@ -232,6 +236,7 @@ __all__ = [
 ]
 
 _MODULES: dict[str, tuple[str, ...]] = {
+    "attribute_charts": ("AttributeChart", "fault_chart", "share_chart"),
     "acceptance": (
         "mean_tolerance_mm",
         "one_setting",
