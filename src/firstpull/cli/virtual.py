@@ -13,15 +13,29 @@ from firstpull.cli.main import Session, json_option
 @click.command("virtual-pull")
 @click.argument("case_file", type=click.Path(path_type=Path))
 @click.option("--whole", is_flag=True, help="Add what each dimension does, and the pull's stages (six more runs).")
+@click.option(
+    "--curve", type=click.Path(path_type=Path), help="Learn from a measured pull: stroke in mm, pull in N a line."
+)
+@click.option(
+    "--inserts",
+    type=click.Path(path_type=Path),
+    help="Learn from set inserts: stroke, bulge's diameter, set length in mm.",
+)
 @json_option
-def virtual_pull(session: Session, case_file: Path, *, whole: bool) -> None:
+def virtual_pull(session: Session, case_file: Path, *, whole: bool, curve: Path | None, inserts: Path | None) -> None:
     """Simulate the collapse of the insert in CASE_FILE: force against stroke, closure, set allowance."""
     from firstpull.cli.reckon import read_text
     from firstpull.exchange.pull_file import read_pull
     from firstpull.jobs.virtual_pull import pull_virtually
 
     request = read_pull(read_text(case_file), where=str(case_file))
-    answer = pull_virtually(request, whole=whole)
+    if curve is None and inserts is None:
+        answer = pull_virtually(request, whole=whole)
+    else:
+        from firstpull.jobs.virtual_learn import Measured, learn_virtually
+
+        texts = ["" if file is None else read_text(file) for file in (curve, inserts)]
+        answer = learn_virtually(request, Measured(*texts), whole=whole)
     session.answer(answer, _text(answer))
 
 
@@ -40,6 +54,11 @@ def _text(answer: dict[str, Any]) -> str:
     lines.append(f"  clamp left on the sheet {answer['clamp_n'] / 1000:.2f} kN")
     lines.append(f"  largest outer diameter {answer['outer_diameter_mm'][-1]:.2f} mm")
     lines += _loads(answer)
+    if "learned" in answer:
+        lines += [
+            f"  {one['name']} {one['value']:.3f} ± {one['sd']:.3f}: {one['text']}"
+            for one in answer["learned"]["constants"]
+        ]
     lines += [f"  {row['text']}" for row in answer.get("sensitivity", ())]
     hand = answer["by_hand"]
     lines.append(f"  by hand: {hand['mean_n'] / 1000:.1f} kN on average, closure near {hand['closure_mm']:.1f} mm")

@@ -6,7 +6,7 @@ import logging
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from firstpull.errors import BadInput, Unsafe
@@ -14,6 +14,7 @@ from firstpull.exchange.pull_file import PullRequest
 from firstpull.jobs.long_work import LongWork
 from firstpull.jobs.shapes import allowance_to_json, insert_of, window_to_json
 from firstpull.jobs.virtual_ask import SHORTER_SHARE, STROKE_SHARE, request_to_json
+from firstpull.jobs.virtual_learn import Measured, learn_virtually
 from firstpull.jobs.virtual_pull import SOURCE, pull_virtually
 from firstpull.jobs.workshop import Book, Doing, Planned
 from firstpull.mechanics.cover import Progress
@@ -26,7 +27,7 @@ OF = 100
 _KEPT = (
     "events", "stroke_plus_thickness_mm", "set_allowance_mm", "set_allowance_sd_mm", "air_to_stack_mm", "clamp_n",
     "setting_load_n", "mandrel_stress_mpa", "strip_margin", "mandrel_proof_margin", "blind_head_diameter_mm",
-    "room_before_mm", "room_after_mm", "window", "energy_error", "limits",
+    "room_before_mm", "room_after_mm", "window", "energy_error", "limits", "learned",
 )  # fmt: skip
 
 
@@ -40,6 +41,7 @@ class Question:
     job: str
     part: str
     words: tuple[str, ...] = ()
+    measured: Measured = field(default_factory=Measured)
 
 
 VirtualPulls = LongWork[Question, dict[str, Any]]
@@ -85,13 +87,20 @@ def _perform(asked: Question, stopped: Callable[[], bool], progress: Callable[[P
     progress(Progress("kernels", 0, OF, None))
     try:
         try:
-            return pull_virtually(asked.request, watch=watch, whole=True)
+            return _pull(asked.request, asked.measured, watch)
         except Unsafe:
             case = asked.request.case
             shorter = replace(case, stroke_mm=round(case.stroke_mm * SHORTER_SHARE / STROKE_SHARE, 4))
-            return pull_virtually(replace(asked.request, case=shorter), watch=watch, whole=True)
+            return _pull(replace(asked.request, case=shorter), asked.measured, watch)
     except _Stopped:
         raise BadInput("The virtual pull was stopped.", where="pull", hint="Nothing was kept. Start it again.")
+
+
+def _pull(request: PullRequest, measured: Measured, watch: Callable[[float], None]) -> dict[str, Any]:
+    """The pull, of the lot as it is learned where something was measured."""
+    if measured.any:
+        return learn_virtually(request, measured, watch=watch, whole=True)
+    return pull_virtually(request, watch=watch, whole=True)
 
 
 def kept_of(answer: dict[str, Any]) -> dict[str, Any]:
@@ -99,13 +108,16 @@ def kept_of(answer: dict[str, Any]) -> dict[str, Any]:
     return {name: answer[name] for name in _KEPT if name in answer}
 
 
-def use_allowance(book: Book, job_id: str, asked: PullRequest, answer: dict[str, Any], *, doing: Doing) -> JobState:
+LEARNED_SOURCE = "virtual pull, learned from real ones"
+
+
+def use_allowance(book: Book, job_id: str, question: Question, answer: dict[str, Any], *, doing: Doing) -> JobState:
     """Use a virtual pull's allowance for a job, with its doubt and, where both ends are known, its window as *computed*.
 
     The inputs go on record with it, so that it can be run again. Raises Unsafe when the fold did not close or the job
     has another insert by now.
     """
-    state = book.job(job_id)
+    state, asked = book.job(job_id), question.request
     insert = insert_of(state)
     value, doubt = answer.get("set_allowance_mm"), answer.get("set_allowance_sd_mm")
     if value is None or doubt is None or value <= 0.0:
@@ -116,9 +128,16 @@ def use_allowance(book: Book, job_id: str, asked: PullRequest, answer: dict[str,
         raise Unsafe(
             "The job’s insert has another greatest grip than this pull.", where="allowance", hint="Pull it again."
         )
-    allowance = Allowance(Length.from_mm(round(float(value), 3)), round(float(doubt), 4), SOURCE)
+    allowance = Allowance(
+        Length.from_mm(round(float(value), 3)),
+        round(float(doubt), 4),
+        LEARNED_SOURCE if question.measured.any else SOURCE,
+    )
     planned: list[Planned] = [
-        ("VirtuallyPulled", {"asked": request_to_json(asked), "found": kept_of(answer)}),
+        (
+            "VirtuallyPulled",
+            {"asked": {**request_to_json(asked), "measured": asdict(question.measured)}, "found": kept_of(answer)},
+        ),
         ("AllowanceFound", {"allowance": allowance_to_json(allowance)}),
     ]
     low, high = answer["window"]["stroke_min_mm"], answer["window"]["stroke_max_mm"]

@@ -38,6 +38,7 @@ from firstpull.web import (
     tool_forms,
     tools,
     tour,
+    virtual_learn,
     virtual_pull,
 )
 from firstpull.web.app import create_app
@@ -61,6 +62,7 @@ ROUTERS = (
     insert_import.router,
     standardise.router,
     virtual_pull.router,
+    virtual_learn.router,
     inserts.router,
     choose.router,
     find_allowance.router,

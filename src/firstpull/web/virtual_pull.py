@@ -122,19 +122,19 @@ def show_pull_of_job(request: Request, room: str, job: str, pull: str) -> Respon
 def show_progress(request: Request, pull: str) -> Response:
     """The part of the page that moves; once it is over the page is loaded again."""
     try:
-        look = _pulls(request).look(pull)
+        look = pulls_of(request).look(pull)
     except FirstpullError:
         return Response(headers={"HX-Refresh": "true"})
     if look.over:
         return Response(headers={"HX-Refresh": "true"})
     template = environment().get_template("virtual_progress.html")
-    return HTMLResponse(template.render(progress_context(look, address=_address_of(look.asked))))
+    return HTMLResponse(template.render(progress_context(look, address=address_of(look.asked))))
 
 
 @router.post(PART_ADDRESS + "/{pull}")
 def stop_of_part(request: Request, pull: str) -> Response:
     """Stop it."""
-    _pulls(request).stop(pull)
+    pulls_of(request).stop(pull)
     return RedirectResponse(f"{PART_ADDRESS}/{quote(pull)}", status_code=303)
 
 
@@ -154,14 +154,14 @@ def do_pull_of_job(
     state = here.book.job(job)
     look = _of_job(request, state, room, pull)
     if do == "stop":
-        _pulls(request).stop(pull)
+        pulls_of(request).stop(pull)
         return RedirectResponse(here.address(job, "virtual-pull", pull), status_code=303)
 
     def perform() -> str:
         if look.found is None:
             raise Unsafe("There is no answer yet.", where="pull", hint="Wait for the pull to end.")
         doing = here.doing({"expected": expected, "client_id": client_id})
-        virtual_work.use_allowance(here.book, job, look.asked.request, look.found, doing=doing)
+        virtual_work.use_allowance(here.book, job, look.asked, look.found, doing=doing)
         return here.address(job, "set_up")
 
     def refused(problem: dict[str, Any], status: int) -> Response:
@@ -173,20 +173,27 @@ def do_pull_of_job(
     return act(perform, refused)
 
 
-def _pulls(request: Request) -> VirtualPulls:
+def pull_of(here: Desk, state: JobState | None, pull: str) -> Look[Question, dict[str, Any]]:
+    """The pull as it stands; with a job, only one of this job. Raises NotFound."""
+    return pulls_of(here.request).look(pull) if state is None else _of_job(here.request, state, here.room, pull)
+
+
+def pulls_of(request: Request) -> VirtualPulls:
+    """The bench's virtual pulls."""
     found: VirtualPulls = request.app.state.virtual_pulls
     return found
 
 
 def _of_job(request: Request, state: JobState, room: str, pull: str) -> Look[Question, dict[str, Any]]:
     """The pull, if it is one of this job. Raises NotFound."""
-    look = _pulls(request).look(pull)
+    look = pulls_of(request).look(pull)
     if (look.asked.room, look.asked.job) != (room, state.id):
         raise NotFound("This pull is not of this job.", where="pull", hint="Start it again.")
     return look
 
 
-def _address_of(asked: Question) -> str:
+def address_of(asked: Question) -> str:
+    """Where the pages of this pull live."""
     if asked.job:
         return f"/{asked.room}/jobs/{quote(asked.job)}/virtual-pull"
     return PART_ADDRESS
@@ -195,8 +202,8 @@ def _address_of(asked: Question) -> str:
 def _pull_page(
     here: Desk, state: JobState | None, pull: str, *, problem: dict[str, Any] | None = None, status_code: int = 200
 ) -> Response:
-    look = _pulls(here.request).look(pull) if state is None else _of_job(here.request, state, here.room, pull)
-    address = _address_of(look.asked)
+    look = pull_of(here, state, pull)
+    address = address_of(look.asked)
     if not look.over:
         template, context = "virtual_run.html", progress_context(look, address=address)
     else:
@@ -251,10 +258,10 @@ def _answer(here: Desk, state: JobState | None, form: MeasuresForm) -> Response:
             form.part,
             () if insert is None else body_words(insert),
         )
-        started = _pulls(here.request).start(question, slip=form.client_id[:64])
+        started = pulls_of(here.request).start(question, slip=form.client_id[:64])
     except FirstpullError as problem:
         return _refused(here, state, typed, problem, number, part=form.part)
-    return RedirectResponse(f"{_address_of(question)}/{started}", status_code=303)
+    return RedirectResponse(f"{address_of(question)}/{started}", status_code=303)
 
 
 def _insert_of(here: Desk, state: JobState | None, part: str) -> Insert | None:

@@ -52,6 +52,7 @@ def found_context(look: Found, *, address: str, again: str, unit: LengthUnit, jo
         "curve": "",
         "stages": 0,
         "hint": "",
+        "learned": [],
     }
     if look.found is None:
         problem = look.problem
@@ -76,6 +77,7 @@ def found_context(look: Found, *, address: str, again: str, unit: LengthUnit, jo
         "strip": stage_strip(few, [f"{show_mm(shape.stroke_mm, unit)} {unit}" for shape in few]),
         "curve": _curve(answer, unit),
         "stages": len(shapes),
+        "learned": _learned(answer, unit),
         "key": KEY,
     }
 
@@ -143,6 +145,17 @@ def _mark_rows(answer: dict[str, Any], unit: LengthUnit) -> list[str]:
         f"{place} · {words[name]}: {show_mm(event['stroke_mm'], unit)} {unit}, {event['force_n'] / 1000:.1f} kN"
         for place, (name, event) in enumerate(held, 1)
     ]
+
+
+def _learned(answer: dict[str, Any], unit: LengthUnit) -> list[str]:
+    """The lot’s constants and what the data could tell, and the model’s error as it showed."""
+    found = answer.get("learned")
+    if not found:
+        return []
+    rows = [f"{one['text']} {one['value']:.2f} ± {one['sd']:.2f}" for one in found["constants"]]
+    error, sd = show_mm(found["model_error_mm"], unit), show_mm(found["model_error_sd_mm"], unit)
+    shown = ", ".join(found["shown_by"]) or "nothing measured so far"
+    return [*rows, f"Model’s error {error} ± {sd} {unit} (sd), by {shown}."]
 
 
 def _event(answer: dict[str, Any], name: str) -> dict[str, float] | None:
