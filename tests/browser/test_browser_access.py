@@ -14,7 +14,11 @@ from web import released_bench
 OPERATOR = f"/bench/jobs/{released_bench.RELEASED}/operator"
 _FOCUS = """() => { const one = document.activeElement, style = getComputedStyle(one);
   return { name: one.getAttribute("aria-label") || one.innerText || one.id, tag: one.tagName,
-           ring: one.matches(":focus-visible") && (style.outlineStyle !== "none" || one.type === "radio") } }"""
+           ring: one.matches(":focus-visible") && (style.outlineStyle !== "none" || one.type === "radio"),
+           hidden: hidden(one) };
+  function hidden(one) { const box = one.getBoundingClientRect();
+    const top = document.elementFromPoint(box.left + box.width / 2, box.top + box.height / 2);
+    return !(top && (one.contains(top) || top.contains(one))); } }"""
 _MOVING = """() => [...document.querySelectorAll("*")].filter((one) => {
   const style = getComputedStyle(one);
   return [style.transitionDuration, style.animationDuration].some((time) => time.split(",").some((t) => parseFloat(t) > 0));
@@ -32,11 +36,12 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 
 def _tab_to(page: Page, name: str, *, most: int = 40) -> None:
-    """Press Tab until ``name`` has the focus; every stop on the way shows a ring."""
+    """Press Tab until ``name`` has the focus; every stop on the way shows a ring and lies under nothing."""
     for _press in range(most):
         page.keyboard.press("Tab")
         at = page.evaluate(_FOCUS)
         assert at["ring"], f"no ring on {at}"
+        assert not at["hidden"], f"{at} is covered by something"
         if " ".join(at["name"].split()) == name:
             return
     raise AssertionError(f"{name} is not reached in {most} presses")
@@ -59,6 +64,15 @@ def test_a_pull_and_a_turn_by_keyboard_alone(browser: Browser, bench: Served) ->
             page.wait_for_load_state()
             page.wait_for_timeout(150)
         assert pulled == 2
+
+
+@pytest.mark.parametrize("step", ["choose?screen=pick", "choose?screen=service", "set-up?ask=gauge", "set-up"])
+def test_no_stop_of_the_keyboard_is_covered(browser: Browser, bench: Served, step: str) -> None:
+    """Where a page is longer than the panel, what has the focus scrolls out from under the action (WCAG 2.4.11)."""
+    with browsing(browser, bench, person="Ada") as page:
+        hand = Hand(page)
+        hand.go(f"/bench/jobs/cable-guide-m5/{step}")
+        _tab_to(page, hand.actions()[-1])
 
 
 def test_the_skip_link_leads_past_the_band(browser: Browser, bench: Served) -> None:
