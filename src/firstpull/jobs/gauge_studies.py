@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from firstpull.errors import BadInput, Conflict
+from firstpull.errors import BadInput, Conflict, Unsafe
 from firstpull.jobs.gauge_results import result_of
 from firstpull.jobs.slips import slip_question
 from firstpull.jobs.workshop import Book, Doing
@@ -270,7 +270,10 @@ def finish_study(book: Book, gauge_id: str, study: int, *, doing: Doing) -> Stud
     there = find(state.studies, study)
     if there.result is not None:
         return there
-    result = result_of(there, resolution_mm=float(state.gauge["resolution_mm"])) if there.complete else _NO_RESULT
+    if not there.complete:
+        left = len(there.slots) - len(there.counting)
+        raise Unsafe(f"{left} readings are still to be taken.", where="study", hint="Read them first.")
+    result = result_of(there, resolution_mm=float(state.gauge["resolution_mm"]))
     book.write(state.stream, [("StudyFinished", {"study": study, "result": result})], doing, gauge=gauge_id)
     return find(book.gauge(gauge_id).studies, study)
 
@@ -328,9 +331,6 @@ def window_half_of(book: Book) -> tuple[float, str] | None:
         if low is not None and high is not None and high > low:
             return (float(high) - float(low)) / 2, str(row.get("title", ""))
     return None
-
-
-_NO_RESULT: dict[str, Any] = {"schema": "firstpull/gauge-result/1", "kind": "parts"}  # refused by the record's rules
 
 
 def _checked(plan: StudyPlan) -> StudyPlan:

@@ -77,6 +77,7 @@ _PLAN_COUNTS = (
     "torque_tests",
     "check_every_sets",
     "check_every_minutes",
+    "check_inserts",
 )
 _ACT = _like({"key": _text, "title": _text, "text": _text})
 _LAYER = _like(
@@ -117,7 +118,32 @@ _STUDY = _like(
         "half_window_mm": _NUMBER_OR_NONE,
     },
 )
-_RESULT = _like({"schema": _text, "kind": _one_of("parts", "blocks")}, {"sentences": _TEXTS})
+_COMPONENT = _like(
+    {"sd_mm": _number, "study_percent": _number}
+    | dict.fromkeys(("sd_low_mm", "sd_high_mm", "degrees_of_freedom", "tolerance_percent"), _NUMBER_OR_NONE)
+)
+_RESULT_NUMBERS = ("resolution_mm", "sd_mm", "sd_at_worst_mm", "good_for_mm", "good_for_at_worst_mm", "parts", "people")
+_PARTS_RESULT = _like(
+    {"schema": _text, "kind": _one_of("parts"), "coarse": _flag, "distinct_categories": _NUMBER_OR_NONE}
+    | {"degrees_of_freedom": _NUMBER_OR_NONE, "half_window_mm": _NUMBER_OR_NONE}
+    | {"components": lambda value: _objects_by_name(value) and all(map(_COMPONENT, value.values()))}
+    | {"largest": _one_of("resolution", "repeatability", "reproducibility", "appraiser", "interaction")}
+    | dict.fromkeys(_RESULT_NUMBERS, _number)
+)
+_BLOCK = _like(
+    {"part": _text, "shown": _flag} | dict.fromkeys(("reference_mm", "bias_mm", "low_mm", "high_mm", "n"), _number)
+)
+_LINE = _like({"slope": _number, "acceptable": _flag, "straight": _NUMBER_OR_NONE})
+_BLOCKS_RESULT = _like(
+    {"schema": _text, "kind": _one_of("blocks"), "shown": _flag, "blocks": _list_of(_BLOCK, least=1)}
+    | {"linearity": _or_none(_LINE)}
+    | dict.fromkeys(("bias_mm", "bias_u_mm", "repeatability_mm", "degrees_of_freedom", "resolution_mm"), _number)
+)
+
+
+def _result(value: Any) -> bool:
+    return _PARTS_RESULT(value) or _BLOCKS_RESULT(value)
+
 
 # (needed, optional) by event type; what is not named may be anything
 _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
@@ -168,6 +194,7 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     "CouponChecked": (
         {"number": _count, "end": _text, "checks": _objects_by_name, "passed": _flag},
         {"purpose": _text, "failed": _TEXTS, "pressure_bar": _NUMBER_OR_NONE}
+        | {"open": _TEXTS, "u_mm": _NUMBER_OR_NONE, "u_source": _text}
         | dict.fromkeys(("thickness", "set_length", "length_before"), _LENGTH_OR_NONE),
     ),
     "ProofJudged": (
@@ -211,7 +238,7 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     "StudyBegun": ({"study": _STUDY}, {}),
     "StudyRead": ({"study": _count, "slot": _count, "reading": _length}, {}),
     "StudyReadingStruckOut": ({"study": _count, "of": _count, "reason": _text}, {}),
-    "StudyFinished": ({"study": _count, "result": _RESULT}, {}),
+    "StudyFinished": ({"study": _count, "result": _result}, {}),
     "StudyGivenUp": ({"study": _count, "reason": _text}, {}),
     "CatalogueImported": ({"inserts": _list_of(_PART), "source": _text, "added": _TEXTS, "changed": _TEXTS}, {}),
     "CatalogueTableImported": (

@@ -33,7 +33,7 @@ _WHAT = (
 )
 _PARTS = (("10", "10 parts", "usual"), ("5", "5 parts", "quick, less sure"))
 _ROUNDS = (("3", "3 times each", "usual"), ("2", "Twice each", "quick"))
-_DOUBTS = (("2", "certificate, k = 2", ""), ("limit", "limits of the grade", ""))
+_DOUBTS = (("2", "certificate (k = 2)", ""), ("limit", "limits of the grade", ""))
 _LONGEST = 400
 
 

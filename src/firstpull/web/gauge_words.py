@@ -65,7 +65,7 @@ def headline(result: Data, unit: LengthUnit) -> str:
         if not result["shown"]:
             return "No bias is shown"
         return f"Reads {_plain(abs(bias), unit)} too {'long' if bias > 0 else 'short'}"
-    return f"Good for {half_width(float(result['good_for_mm']), unit)} and wider".replace(" mm", "\u00a0mm")
+    return f"Good for {half_width(float(result['good_for_mm']), unit)} and wider".replace(f" {unit} ", f"\u00a0{unit} ")
 
 
 def note(result: Data, unit: LengthUnit, *, half_window_mm: float | None = None) -> str:
