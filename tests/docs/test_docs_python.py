@@ -12,6 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 SAID = {
     "gauge-study": "4.437 2.326\n2.257 4900.1\n13\n",
     "identify": "Measure the free length\nEX-M6-30 one\n",
+    "statistics": "4.4369 2.3259 91.75\n2.257\n13.5\n",
     "standardise": "['EX-M6-30'] True\n",
 }
 

@@ -158,8 +158,10 @@ def gauge_study(
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path), required=False)
-@click.option("--failed", "failures", multiple=True, help="A life that ended; more of them, or “500x10”.")
-@click.option("--running", multiple=True, help="A life that goes on.")
+@click.option(
+    "--failed", "failures", multiple=True, help="Lives that ended, as “54 187 216”, or “500x10” for ten of them."
+)
+@click.option("--running", multiple=True, help="Lives that go on, likewise.")
 @click.option("--shape", type=float, help="Stated from earlier work: what is shown even without failures.")
 @click.option("--confidence", default=0.90, show_default=True)
 @json_option

@@ -153,9 +153,9 @@ def grouped(table: NumberTable) -> dict[str, list[float]]:
 
 
 def typed_numbers(texts: Sequence[str], *, where: str) -> list[float]:
-    """Numbers as typed, “500x10” for ten times 500. Raises BadInput."""
+    """Numbers as typed, parted by blanks, “500x10” for ten times 500. Raises BadInput."""
     found: list[float] = []
-    for text in texts:
+    for text in (word for given in texts for word in given.split()):
         value, _, times = text.replace("×", "x").partition("x")
         if not _is_number(value) or (times and not times.isdigit()):
             raise BadInput(f"“{text}” is not a number.", where=where, hint="For example 54, or 500x10 for ten of them.")
