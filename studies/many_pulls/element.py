@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numba import cuda, int32, uint32
 
+from firstpull.mechanics.collapse.cells import LEAST_SHARE, MOST_TAPER
 from firstpull.mechanics.collapse.element import SOFT, VISCOSITY
 from firstpull.mechanics.collapse.simulate import SHARE
 
@@ -26,6 +27,7 @@ F = np.float32
 ZERO, ONE, TWO, THREE, EIGHT, HALF, QUARTER, EIGHTH = (F(n) for n in (0.0, 1.0, 2.0, 3.0, 8.0, 0.5, 0.25, 0.125))
 THIRD, FIFTH, FOUR_THIRDS, GAUSS, LEAST = F(1 / 3), F(0.2), F(4 / 3), F(1 / math.sqrt(3)), F(1e-30)
 PER_FINE, PER_COARSE, FINE_END = F(1.0 / FINE_STEP), F(1.0 / COARSE_STEP), F(FINE_STRAIN)
+LEAST_PART, MOST_TAPER_F = F(LEAST_SHARE), F(MOST_TAPER)
 VISCOUS, SOFT_SHARE, PER_SHARE = F(VISCOSITY), F(SOFT), F(1.0 / (SHARE * SHARE))
 SECOND, THIRD_CORNER, FOURTH = uint32(MOST_QUADS), uint32(2 * MOST_QUADS), uint32(3 * MOST_QUADS)
 
@@ -135,14 +137,21 @@ def advance(x: Any, v: Any, pushed: Any, quads: Any, q: Any, own: Any, k: Any, s
     turned, middle = half * cos2 + slant * sin2, HALF * (lrr + lzz) - THIRD * trace
     twice, shear3 = TWO * shear, THREE * shear
     dxx, dyy, dxy = twice * (middle + turned), twice * (middle - turned), twice * (slant * cos2 - half * sin2)
-    b0, b1 = twice * (-ax - ay), twice * (ay - ax)
+    lean, flare = TWO * GAUSS * inv * (r_xi * hz - z_xi * hr), TWO * GAUSS * inv * (hr * z_eta - hz * r_eta)
+    f0, f1 = max(ONE - lean - flare, LEAST_PART), max(ONE + lean - flare, LEAST_PART)
+    f2, f3 = max(ONE + lean + flare, LEAST_PART), max(ONE - lean + flare, LEAST_PART)
+    b0, b1, b2, b3 = -twice * (ax + ay) / f0, twice * (ay - ax) / f1, twice * (ax + ay) / f2, twice * (ax - ay) / f3
     x0, y0, s0 = _point(own, k, 0, own[k, 5] + dxx + b0, own[k, 6] + dyy - b0, own[k, 7] + dxy, shear3)
     x1, y1, s1 = _point(own, k, 1, own[k, 8] + dxx + b1, own[k, 9] + dyy - b1, own[k, 10] + dxy, shear3)
-    x2, y2, s2 = _point(own, k, 2, own[k, 11] + dxx - b0, own[k, 12] + dyy + b0, own[k, 13] + dxy, shear3)
-    x3, y3, s3 = _point(own, k, 3, own[k, 14] + dxx - b1, own[k, 15] + dyy + b1, own[k, 16] + dxy, shear3)
-    m0, m1, m2, m3 = QUARTER * (x0 - y0), QUARTER * (x1 - y1), QUARTER * (x2 - y2), QUARTER * (x3 - y3)
-    sxx, syy, sxy = QUARTER * (x0 + x1 + x2 + x3), QUARTER * (y0 + y1 + y2 + y3), QUARTER * (s0 + s1 + s2 + s3)
-    along, across = m2 + m3 - m0 - m1, m1 + m2 - m0 - m3
+    x2, y2, s2 = _point(own, k, 2, own[k, 11] + dxx + b2, own[k, 12] + dyy - b2, own[k, 13] + dxy, shear3)
+    x3, y3, s3 = _point(own, k, 3, own[k, 14] + dxx + b3, own[k, 15] + dyy - b3, own[k, 16] + dxy, shear3)
+    sxx, syy = QUARTER * (f0 * x0 + f1 * x1 + f2 * x2 + f3 * x3), QUARTER * (f0 * y0 + f1 * y1 + f2 * y2 + f3 * y3)
+    sxy = QUARTER * (f0 * s0 + f1 * s1 + f2 * s2 + f3 * s3)
+    flare, lean = QUARTER * (f2 + f3 - f0 - f1), QUARTER * (f1 + f2 - f0 - f3)
+    taper = abs(flare) + abs(lean)
+    hold = shear * max(taper - MOST_TAPER_F, ZERO) / max(taper, LEAST)
+    along = hold * flare + QUARTER * (x2 - y2 + x3 - y3 - x0 + y0 - x1 + y1)
+    across = hold * lean + QUARTER * (x1 - y1 + x2 - y2 - x0 + y0 - x3 + y3)
     swell = volume * own[k, PER_VOLUME]
     y = (swell - ONE) / (swell + ONE)
     pressure = bulk * TWO * y * (ONE + y * y * (THIRD + FIFTH * y * y)) + own[k, CALMING] * trace

@@ -25,7 +25,7 @@ THREADS = 16
 def case() -> PullCase:
     """A short shank in a sheet, tight in its hole so that it touches at once."""
     metal = FlowCurve("swift", 200_000.0, 0.3, k_mpa=600.0, e0=0.01, n=0.2)
-    return PullCase(6.0, 4.8, 4.0, 4.2, 3.0, 9.0, 0.9, metal, 0.15, 1.2, Sheet(1.5, 6.04, 0.2))
+    return PullCase(6.0, 4.8, 3.0, 4.2, 3.0, 9.0, 0.9, metal, 0.25, 1.5, Sheet(1.2, 6.01, 0.2))
 
 
 def on_cpu(looks: int) -> list[list[float]]:
