@@ -34,6 +34,7 @@ _YEAR_S = 365 * 24 * 3600
 _RECENT_JOBS = 200
 _ROWS = 8
 _NEAREST = 3
+_QUICK_PULLS = 40
 _CODE = re.compile(
     r"(?P<kind>(?:job|tool|gauge):)?(?P<job>[^\s#]{1,120})#(?P<sequence>\d{1,9})(?:\s+(?P<mark>[0-9a-f]{8,64}))?",
     re.IGNORECASE,
@@ -170,7 +171,9 @@ def _context(book: Book, jobs: tuple[Summary, ...], query: str, found: Find, *, 
 
 
 def _open_row(book: Book, row: Summary) -> dict[str, str]:
-    """An open job with the step where it was left."""
+    """An open job with the step where it was left; one of very many pulls is not read through for it."""
+    if int(row.data.get("pulls") or 0) > _QUICK_PULLS:
+        return _row(row)
     step = next_step(book.job(row.stream.partition(":")[2]))
     part = str(row.data.get("insert") or "")
     return {**_row(row), "note": " · ".join(text for text in (part, step) if text)}
