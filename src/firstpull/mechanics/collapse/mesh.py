@@ -22,8 +22,7 @@ ALONG = 1.0
 FINE = 0.55
 FINE_BELOW = 1.0
 FINE_ABOVE = 0.4
-FINE_FOOT = 1.0
-"""Rows of this share of the size, from so many walls below the edge to so many above it, and so many above the block."""
+"""Rows of this share of the size, from so many walls below the edge to so many above it."""
 INTO_BLOCK = 0.6
 GROW = 1.35
 """The foot's hinge eats into the block: its first row, as a share of the size, and how the next ones grow."""
@@ -124,14 +123,8 @@ def _rows(case: PullCase, size: float) -> list[float]:
     length, wall = case.unthreaded_length_mm, case.wall_mm
     edge = -case.sheet.thickness_mm if case.sheet else 0.0
     bottom, top = max(edge - FINE_BELOW * wall, -length), min(edge + FINE_ABOVE * wall, 0.0)
-    low = min(-length + FINE_FOOT * wall, bottom)
     places = [-length]
-    for start, end, step in (
-        (-length, low, FINE * size),
-        (low, bottom, ALONG * size),
-        (bottom, top, FINE * size),
-        (top, 0.0, size),
-    ):
+    for start, end, step in ((-length, bottom, ALONG * size), (bottom, top, FINE * size), (top, 0.0, size)):
         if end - start > 1e-6:
             count = max(1, round((end - start) / step))
             places += [start + (end - start) * n / count for n in range(1, count + 1)]

@@ -16,11 +16,13 @@ from firstpull.mechanics.collapse.unload import unload
 
 SEATED_SHARE = 0.1
 SNAPSHOT_WALLS = 0.15
-FINE = Effort(layers=4, pace=0.0014)
+FINE = Effort(layers=4, pace=0.0012)
 COARSE = Effort(layers=3, pace=0.0017)
-CAREFUL = Effort(layers=3, pace=0.001)
-"""What is tried where the fine run does not hold together: larger elements crease less, and slowly."""
+CAREFUL = (Effort(layers=3, pace=0.001), Effort(layers=4, pace=0.0008))
+"""What is tried where a run does not hold together: larger elements crease less, and slowly."""
 ENERGY_MOST = 0.02
+WRONG = 0.1
+"""A run whose energy misses more than this share is not shown."""
 MODEL_SD_MM = 0.1
 """Doubt of the model itself until the user's own coupons shrink it."""
 LIMITS = (
@@ -79,11 +81,8 @@ def virtual_pull(
         if watch is not None:
             watch(0.75 * state.stroke_mm / case.stroke_mm)
 
-    fine, whole = simulate(case, effort=FINE, keep=keep), True
-    if not _holds(fine):
-        held.clear()
-        fine, whole = _sound(simulate(case, effort=CAREFUL, keep=keep)), False
-    rough = _sound(simulate(case, effort=COARSE))
+    fine, whole = _best(case, (FINE, *CAREFUL), keep=keep, held=held)
+    rough = _beside(case, fine)
     events = find_events(fine.stroke_mm, fine.force_n, wall_mm=case.wall_mm)
     other = find_events(rough.stroke_mm, rough.force_n, wall_mm=case.wall_mm)
     let_go = unload(fine.state)
@@ -91,8 +90,8 @@ def virtual_pull(
     closure = events["closure"]
     closure_sd = None
     if closure is not None:
-        closure_sd = 0.05 if other["closure"] is None else abs(closure.stroke_mm - other["closure"].stroke_mm) / 2.0
-        closure_sd = math.hypot(max(closure_sd, 0.02 if whole else 0.1), MODEL_SD_MM)
+        closure_sd = 0.05 if other["closure"] is None else abs(closure.stroke_mm - other["closure"].stroke_mm)
+        closure_sd = math.hypot(max(closure_sd, 0.02 if whole and rough is not fine else 0.1), MODEL_SD_MM)
     target = None
     if closure is not None and case.sheet is not None:
         target = round(closure.stroke_mm + case.sheet.thickness_mm, 6)
@@ -122,6 +121,31 @@ def virtual_pull(
     )
 
 
+def _best(
+    case: PullCase, efforts: tuple[Effort, ...], *, keep: Callable[[State], None], held: list[State]
+) -> tuple[Run, bool]:
+    """The first run that holds together, or the one that keeps its energy best; whether it was the first. ``held``: its states."""
+    tried: list[tuple[Run, list[State]]] = []
+    for effort in efforts:
+        held.clear()
+        run = simulate(case, effort=effort, keep=keep)
+        if _holds(run):
+            return run, not tried
+        tried.append((run, list(held)))
+    run, states = min(tried, key=lambda one: one[0].energy_error if _holds(one[0], most=WRONG) else math.inf)
+    held[:] = states
+    return _sound(run), run is tried[0][0]
+
+
+def _beside(case: PullCase, fine: Run) -> Run:
+    """A cheap second run for the doubt; the fine one itself, with a larger doubt, where no second one holds together."""
+    for effort in (COARSE, CAREFUL[0]):
+        run = simulate(case, effort=effort)
+        if _holds(run):
+            return run
+    return fine
+
+
 def _holds(run: Run, *, most: float = ENERGY_MOST) -> bool:
     """Whether the run came to its end with finite loads and kept its energy."""
     return run.finished and bool(np.isfinite(run.force_n).all()) and run.energy_error < most
@@ -129,7 +153,7 @@ def _holds(run: Run, *, most: float = ENERGY_MOST) -> bool:
 
 def _sound(run: Run) -> Run:
     """The run, or Unsafe when it did not hold together; a wrong curve must not look like a right one."""
-    if not _holds(run, most=0.1):
+    if not _holds(run, most=WRONG):
         raise Unsafe(
             f"The simulated pull did not hold together beyond {run.stroke_mm[-1]:.2f} mm.",
             where="pull.stroke",
@@ -175,7 +199,7 @@ def _shift(case: PullCase, closure: Event | None, compliance_mm_per_kn: float | 
     if closure is None or compliance_mm_per_kn is None or case.sheet is None:
         return None
     air = replace(case, sheet=None, stroke_mm=min(closure.stroke_mm, 0.9 * case.unthreaded_length_mm))
-    run = _sound(simulate(air, effort=COARSE))
+    run, _ = _best(air, (COARSE, *CAREFUL), keep=lambda _: None, held=[])
     return round(compliance_mm_per_kn * (closure.force_n - float(run.force_n[-3])) / 1000.0, 6)
 
 
