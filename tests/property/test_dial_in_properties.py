@@ -133,3 +133,34 @@ def test_what_is_struck_out_does_not_matter(first: float, second: float) -> None
         for value in (first, second)
     ]
     assert replies[0] == replies[1]
+
+
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(st.floats(11.0, 11.45), min_size=1, max_size=6), st.floats(10.6, 12.2))
+def test_whatever_the_sets_read_the_knob_finishes_towards_more_stroke(readings: list[float], prior_mm: float) -> None:
+    """In a conversation with any readings no pull and no release follows a turn towards less stroke, and it ends."""
+    job = GOOD_JOB | {"prior": {"length_mean": prior_mm, "length_sd": 0.4}, "max_pulls": 6}
+    history: list[dict[str, Any]] = []
+    pulls, direction = 0, 1
+    for _ in range(80):
+        answer = advise({"v": 1, "job": job, "history": history})
+        if answer["action"] == "turn":
+            direction = 1 if answer["clicks"] > 0 else -1
+            history += [
+                {"type": "turn", "clicks": answer["clicks"]},
+                *[{"type": "dry_cycle"}] * answer.get("dry_cycles", 0),
+            ]
+            continue
+        assert direction > 0 or answer["action"] in ("refuse", "remeasure")
+        if answer["action"] == "pull":
+            value = round(readings[pulls % len(readings)], 2)
+            history.append({"type": "pull", "readings": [value, value]})
+            pulls += 1
+        elif answer["action"] == "remeasure":
+            history[-1]["readings"].append(history[-1]["readings"][0])
+        elif answer["action"] == "dry_cycle":
+            history.append({"type": "dry_cycle"})
+        else:
+            break
+    assert answer["action"] in ("release", "refuse")
+    assert pulls <= 6

@@ -102,3 +102,88 @@ def test_what_is_remembered_changes_nothing() -> None:
     step_by_step = ask(history)
     memory._memory.clear()
     assert ask(history) == step_by_step
+
+
+def test_sets_near_the_aim_are_followed_by_one_that_stands_apart() -> None:
+    """After one set inside, the next stands a window's width long, reached from less stroke, to show that the knob acts."""
+    history = [*SETTLED, pull(0.79)]
+    back = ask(history)
+    assert back["action"] == "turn"
+    assert back["clicks"] < 0
+    forward = ask([*history, turn(back["clicks"])])
+    assert forward["clicks"] == back["then"]["clicks"] > 0
+    apart = [*history, turn(back["clicks"]), turn(forward["clicks"]), *WARM]
+    there = ask(apart)
+    assert there["action"] == "pull"
+    assert abs(there["expected"]["reading"] - 0.8) < 0.0015
+    home = ask([*apart, pull(0.8)])
+    assert (home["action"], home["clicks"] > 0) == ("turn", True)
+
+
+def test_a_knob_that_was_seen_to_act_is_not_tried_again() -> None:
+    """A first pull far off and a second near the aim have shown it: the next is pulled where the knob stands."""
+    assert ask([*SETTLED, pull(0.815), turn(13), *WARM, pull(0.7905)])["action"] == "pull"
+
+
+def test_a_trial_that_could_show_nothing_is_not_made() -> None:
+    """Where one reading scatters by more than half the window, a pull that far apart tells nothing of the knob."""
+    assert ask([*SETTLED, pull(0.79)], insert_length_sd=0.006)["action"] == "pull"
+
+
+def test_short_sets_that_do_not_follow_are_turned_far_back() -> None:
+    """The stroke may be at its limit with the knob turned well beyond: the next move is several windows long."""
+    history = [*SETTLED, pull(0.778), turn(-12), turn(5), *WARM, pull(0.7765)]
+    back = ask(history)
+    assert back["action"] == "turn"
+    assert (back["clicks"] + back["then"]["clicks"]) * 0.022 / 12 < -0.035
+    assert "without effect" in ask([*history, turn(back["clicks"])])["why"]
+
+
+def test_sets_held_long_but_inside_are_only_pulled() -> None:
+    """On the long side of the window nothing is gained by turning to and fro; the next pull tells as much."""
+    history = [*SETTLED, pull(0.7935), turn(-9), turn(3), *WARM, pull(0.794), turn(20), *WARM, pull(0.7925)]
+    assert ask(history)["action"] == "pull"
+
+
+def test_two_bad_pulls_far_apart_do_not_end_a_dial_in() -> None:
+    """Two incomplete pulls with three good ones between are named; with one between they are a fault of the tool."""
+    good = [pull(0.7905), pull(0.79), pull(0.7895)]
+    apart = ask([*SETTLED, *good, pull(0.82), *good, pull(0.83)], confidence=0.9999)
+    assert apart["action"] != "refuse"
+    close = ask([*SETTLED, *good, pull(0.82), good[0], pull(0.83)], confidence=0.9999)
+    assert (close["reason"], close["suspect_pulls"]) == ("incomplete_cycle", [3, 5])
+
+
+def test_three_bad_pulls_end_a_dial_in_however_far_apart() -> None:
+    """A third incomplete pull is a fault of the tool."""
+    good = [pull(0.7905), pull(0.79)]
+    answer = ask([*SETTLED, pull(0.82), *good, pull(0.825), *good, pull(0.83)], confidence=0.9999)
+    assert (answer["action"], answer["reason"]) == ("refuse", "incomplete_cycle")
+
+
+def test_where_misreads_are_frequent_a_bare_majority_is_not_enough() -> None:
+    """Two readings that agree against two that do not are read once more, until they lead by two."""
+    four = {"type": "pull", "readings": [0.772, 0.79, 0.8105, 0.7905]}
+    first = {"type": "pull", "readings": [0.762, 0.7905, 0.79]}
+    assert ask([*SETTLED, first, four])["action"] == "remeasure"
+    five = {"type": "pull", "readings": [0.772, 0.79, 0.8105, 0.7905, 0.79]}
+    assert ask([*SETTLED, first, five])["action"] != "remeasure"
+
+
+def test_it_is_never_surer_than_its_model_may_be() -> None:
+    """However many good pulls, a doubt of the model remains, below the one that was allowed."""
+    good = [pull(0.79) for _ in range(8)]
+    for confidence in (0.95, 0.99, 0.999):
+        p = ask([*SETTLED, *good], confidence=confidence)["belief"]["p_inside"]
+        assert confidence <= p <= 1.0 - min(0.004, 0.4 * (1.0 - confidence)) + 1e-6
+
+
+def test_measuring_more_of_the_lot_is_advised_where_it_saves_an_insert() -> None:
+    """At ±0.003 in the doubt of the lot's mean length is the larger part; once it is known nothing more is advised."""
+    tight = {"tolerance": 0.003, "confidence": 0.95, "length_before_available": True}
+    near = {"prior": {"length_mean": 0.79, "length_sd": 0.03}}
+    assert "more free lengths of the lot" in ask(SETTLED, **tight, **near)["why"]
+    lengths = [1.0251, 1.0249, 1.025, 1.0275, 1.0225, 1.0262, 1.0238, 1.025, 1.0255, 1.0245]
+    known = ask(SETTLED, **tight, **near, lot_lengths=lengths)["why"]
+    assert "more free lengths" not in known
+    assert "about 2 in all" in known or "about 3 in all" in known

@@ -60,8 +60,9 @@ _CLOSER = 0.15
 _WORTH_READING = 0.02
 _CONFIRMS = 1.0
 _UNMOVED, _UNMOVED_LIKELY = 0.12, 0.35
-_JUDGED, _SHOWN, _EARLY_PULLS = 0.8, 2.0, 2
-_HELD = 0.6
+_JUDGED, _SHOWN, _EARLY_PULLS = 0.6, 2.0, 2
+_SHORT_OF, _LONG_OF = 0.8, 0.2
+_SHORT_SIDE = 0.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,7 +292,8 @@ def _refuse(view: _View, reason: Reason, *, confidence: float) -> Decision:
 
 def _turn(view: _View) -> Decision | None:
     state, job = view.state, view.job
-    if state.knob.turned >= MAX_TURNS or state.turns_since_pull >= _TURNS_BETWEEN_PULLS:
+    pending = state.knob.last_direction < 0 and not state.knob.settled(job)
+    if state.knob.turned >= MAX_TURNS or (state.turns_since_pull >= _TURNS_BETWEEN_PULLS and not pending):
         return None
     move = best_move(state, job)
     if state.inserts_used >= job.max_pulls and (move is None or move.outlook.p_inside < job.confidence):
@@ -300,13 +302,16 @@ def _turn(view: _View) -> Decision | None:
         return _reply(view, "remeasure", cause="confirm")
     if view.faults.unmoved >= _UNMOVED:
         return _proof(view)
-    if _untried(view):
-        apart = _apart(view)
-        if apart is not None:
-            return apart
-    pending = state.knob.last_direction < 0 and not state.knob.settled(job)
+    return (_apart(view) if _untried(view) else None) or _towards_aim(view, move, pending=pending)
+
+
+def _towards_aim(view: _View, move: Move | None, *, pending: bool) -> Decision | None:
+    """The best move if it is worth turning; what is begun is finished; before the first pull the play is taken up."""
+    state, job = view.state, view.job
     if move is not None and (_worth_turning(view, move) or (pending and len(move.steps) == 1)):
         return _order(view, move)
+    if pending:
+        return _safe(view, settling_move(state, job), cause="more")
     if not state.knob.settled(job) and state.knob.turned < 2 and not state.inserts_used and job.max_backlash_turns > 0:
         move = take_up_move(state, job)
         if move is not None:
@@ -316,12 +321,13 @@ def _turn(view: _View) -> Decision | None:
 
 def _proof(view: _View) -> Decision | None:
     """Where the knob may have lost its effect: a plain further move, so that the next pull decides. It costs no more
-    inserts than pulling again where the knob is, because the way of the knob is known. ``None`` where the sets are held
-    inside the window on its long side: there the next pull tells as much."""
+    inserts than pulling again where the knob is, because the way of the knob is known. ``None`` where the sets are
+    well inside: held or not, there the next pull tells as much."""
     state, job = view.state, view.job
     if state.knob.last_direction < 0 and not state.knob.settled(job):
         return _safe(view, settling_move(state, job), cause="proof")
-    if state.turns_since_pull or (view.faults.unmoved > _HELD and job.aim_mm < view.belief.mean_mm < job.high_mm):
+    inside = job.aim_mm - _SHORT_SIDE * (job.high_mm - job.low_mm) < view.belief.mean_mm < job.high_mm
+    if state.turns_since_pull or inside:
         return None
     more = view.belief.mean_mm > job.high_mm
     far = not more or view.faults.unmoved >= _UNMOVED_LIKELY
@@ -359,7 +365,7 @@ def _apart(view: _View) -> Decision | None:
         return _safe(view, move, cause="apart") if 0.5 * window < there < 1.5 * window else None
     if abs(state.moved_turns) * job.lead_mm >= _JUDGED * window:
         return _pull(view) if 0.5 * window < off < 1.5 * window else None
-    return _safe(view, apart_move(state, job), cause="apart") if abs(off) < _JUDGED * window else None
+    return _safe(view, apart_move(state, job), cause="apart") if -_SHORT_OF * window < off < _LONG_OF * window else None
 
 
 def _pull(view: _View) -> Decision:
