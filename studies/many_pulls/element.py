@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numba import cuda, int32, uint32
 
-from firstpull.mechanics.collapse.cells import LEAST_SHARE, MOST_TAPER
+from firstpull.mechanics.collapse.cells import LEAST_SHARE
 from firstpull.mechanics.collapse.element import SOFT, VISCOSITY
 from firstpull.mechanics.collapse.simulate import SHARE
 
@@ -26,8 +26,8 @@ FIRST, PER_VOLUME, STRESS, STRAIN, LIMIT, SLOPE, CALMING, OWN = 0, 4, 5, 17, 21,
 F = np.float32
 ZERO, ONE, TWO, THREE, EIGHT, HALF, QUARTER, EIGHTH = (F(n) for n in (0.0, 1.0, 2.0, 3.0, 8.0, 0.5, 0.25, 0.125))
 THIRD, FIFTH, FOUR_THIRDS, GAUSS, LEAST = F(1 / 3), F(0.2), F(4 / 3), F(1 / math.sqrt(3)), F(1e-30)
+LEAST_PART = F(LEAST_SHARE)
 PER_FINE, PER_COARSE, FINE_END = F(1.0 / FINE_STEP), F(1.0 / COARSE_STEP), F(FINE_STRAIN)
-LEAST_PART, MOST_TAPER_F = F(LEAST_SHARE), F(MOST_TAPER)
 VISCOUS, SOFT_SHARE, PER_SHARE = F(VISCOSITY), F(SOFT), F(1.0 / (SHARE * SHARE))
 SECOND, THIRD_CORNER, FOURTH = uint32(MOST_QUADS), uint32(2 * MOST_QUADS), uint32(3 * MOST_QUADS)
 
@@ -147,11 +147,8 @@ def advance(x: Any, v: Any, pushed: Any, quads: Any, q: Any, own: Any, k: Any, s
     x3, y3, s3 = _point(own, k, 3, own[k, 14] + dxx + b3, own[k, 15] + dyy - b3, own[k, 16] + dxy, shear3)
     sxx, syy = QUARTER * (f0 * x0 + f1 * x1 + f2 * x2 + f3 * x3), QUARTER * (f0 * y0 + f1 * y1 + f2 * y2 + f3 * y3)
     sxy = QUARTER * (f0 * s0 + f1 * s1 + f2 * s2 + f3 * s3)
-    flare, lean = QUARTER * (f2 + f3 - f0 - f1), QUARTER * (f1 + f2 - f0 - f3)
-    taper = abs(flare) + abs(lean)
-    hold = shear * max(taper - MOST_TAPER_F, ZERO) / max(taper, LEAST)
-    along = hold * flare + QUARTER * (x2 - y2 + x3 - y3 - x0 + y0 - x1 + y1)
-    across = hold * lean + QUARTER * (x1 - y1 + x2 - y2 - x0 + y0 - x3 + y3)
+    along = QUARTER * (x2 - y2 + x3 - y3 - x0 + y0 - x1 + y1)
+    across = QUARTER * (x1 - y1 + x2 - y2 - x0 + y0 - x3 + y3)
     swell = volume * own[k, PER_VOLUME]
     y = (swell - ONE) / (swell + ONE)
     pressure = bulk * TWO * y * (ONE + y * y * (THIRD + FIFTH * y * y)) + own[k, CALMING] * trace
