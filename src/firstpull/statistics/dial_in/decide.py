@@ -57,6 +57,7 @@ _LEAST_GAIN = 0.02
 _NEAR = 1.0
 _COARSE = 0.6
 _CLOSER = 0.15
+_SEVERAL, _PLAIN_GAIN = 3, 0.04
 _WORTH_READING = 0.02
 _CONFIRMS = 1.0
 _UNMOVED, _UNMOVED_LIKELY = 0.12, 0.35
@@ -321,14 +322,15 @@ def _towards_aim(view: _View, move: Move | None, *, pending: bool) -> Decision |
 
 def _proof(view: _View) -> Decision | None:
     """Where the knob may have lost its effect: a plain further move, so that the next pull decides. It costs no more
-    inserts than pulling again where the knob is, because the way of the knob is known. ``None`` where the sets are
-    well inside: held or not, there the next pull tells as much."""
+    inserts than pulling again where the knob is, because the way of the knob is known. Where the sets are well inside, held
+    or not, the next pull tells as much after the ordinary move."""
     state, job = view.state, view.job
     if state.knob.last_direction < 0 and not state.knob.settled(job):
         return _safe(view, settling_move(state, job), cause="proof")
-    inside = job.aim_mm - _SHORT_SIDE * (job.high_mm - job.low_mm) < view.belief.mean_mm < job.high_mm
-    if state.turns_since_pull or inside:
+    if state.turns_since_pull:
         return None
+    if job.aim_mm - _SHORT_SIDE * (job.high_mm - job.low_mm) < view.belief.mean_mm < job.high_mm:
+        return _towards_aim(view, best_move(state, job), pending=False)
     more = view.belief.mean_mm > job.high_mm
     far = not more or view.faults.unmoved >= _UNMOVED_LIKELY
     return _safe(view, further_move(state, job, more=more, far=far), cause="proof")
@@ -378,6 +380,8 @@ def _worth_turning(view: _View, move: Move) -> bool:
     if there >= goal > here and there - here > 0.002:
         return True
     gain = _LEAST_GAIN * len(move.steps)
+    if view.state.inserts_used >= _SEVERAL and there - here > _PLAIN_GAIN:
+        return True
     half = 0.5 * (view.job.high_mm - view.job.low_mm)
     off = abs(view.belief.mean_mm - view.job.aim_mm)
     if here >= 0.2 and off <= _NEAR * half:
