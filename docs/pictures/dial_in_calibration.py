@@ -17,7 +17,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 RESULTS = HERE.parents[1] / "bench" / "results" / "dial_in_calibration.json"
 HOSTILE = ("scatters 2.5 times", "odd tool", "practice")
-WIDTH, HEIGHT, LEFT, BOTTOM, SIDE = 640, 420, 90, 350, 300
+WIDTH, HEIGHT, LEFT, BOTTOM, SIDE = 700, 420, 90, 350, 300
 TICKS = (0.001, 0.01, 0.1, 1.0)
 MODELLED, OTHER = "#0f4c5c", "#a8321a"
 
@@ -87,8 +87,9 @@ def drawing(benches: dict[str, dict[str, object]]) -> str:
         y = BOTTOM - SIDE + 20 + 26 * row
         parts.append(f'<circle cx="{x}" cy="{y - 5}" r="5" fill="{colour}"/><text x="{x + 14}" y="{y}">{words}</text>')
     parts.append(f'<text x="{x - 5}" y="{BOTTOM - SIDE + 76}">above the line: too sure</text>')
-    seeds = max(bench["seeds"][1] + 1 for bench in benches.values())  # type: ignore[index]
-    parts.append(f'<text x="{x - 5}" y="{BOTTOM - SIDE + 102}">{seeds} seeds a bench, simulated</text>')
+    seeds = sorted({bench["seeds"][1] - bench["seeds"][0] + 1 for bench in benches.values()})  # type: ignore[index]
+    words = f"{seeds[0]}–{seeds[-1]}" if len(seeds) > 1 else f"{seeds[0]}"
+    parts.append(f'<text x="{x - 5}" y="{BOTTOM - SIDE + 102}">{words} seeds a bench, simulated</text>')
     return "\n".join([*parts, "</svg>", ""])
 
 
