@@ -187,3 +187,11 @@ def test_measuring_more_of_the_lot_is_advised_where_it_saves_an_insert() -> None
     known = ask(SETTLED, **tight, **near, lot_lengths=lengths)["why"]
     assert "more free lengths" not in known
     assert "about 2 in all" in known or "about 3 in all" in known
+
+
+def test_no_far_move_is_made_towards_more_stroke() -> None:
+    """Long sets that do not follow, the setting unknown beforehand: the next move is measured by what they are off."""
+    history = [*SETTLED, pull(0.7985), pull(0.798), turn(6), *WARM, pull(0.7985), pull(0.7985)]
+    move = ask(history, prior=None)
+    assert move["action"] == "turn"
+    assert 0 < move["clicks"] * 0.022 / 12 < 0.03

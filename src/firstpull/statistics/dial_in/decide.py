@@ -60,7 +60,7 @@ _CLOSER = 0.15
 _SEVERAL, _PLAIN_GAIN = 3, 0.04
 _WORTH_READING = 0.02
 _CONFIRMS = 1.0
-_UNMOVED, _UNMOVED_LIKELY = 0.12, 0.35
+_UNMOVED = 0.12
 _JUDGED, _SHOWN, _EARLY_PULLS = 0.6, 2.0, 2
 _SHORT_OF, _LONG_OF = 0.8, 0.2
 _SHORT_SIDE = 0.15
@@ -332,8 +332,7 @@ def _proof(view: _View) -> Decision | None:
     if job.aim_mm - _SHORT_SIDE * (job.high_mm - job.low_mm) < view.belief.mean_mm < job.high_mm:
         return _towards_aim(view, best_move(state, job), pending=False)
     more = view.belief.mean_mm > job.high_mm
-    far = not more or view.faults.unmoved >= _UNMOVED_LIKELY
-    return _safe(view, further_move(state, job, more=more, far=far), cause="proof")
+    return _safe(view, further_move(state, job, more=more), cause="proof")
 
 
 def _safe(view: _View, move: Move, *, cause: str) -> Decision | None:

@@ -11,12 +11,12 @@ import math
 from dataclasses import dataclass
 
 from firstpull.statistics.dial_in.belief import CEILING_RISK, Outlook, belief_now, beyond_limit_mm, middles_mm, outlook
-from firstpull.statistics.dial_in.mixture import CEILING, DEAD, FLOOR, RATIO
+from firstpull.statistics.dial_in.mixture import DEAD, FLOOR, RATIO
 from firstpull.statistics.dial_in.replay import State
 from firstpull.statistics.dial_in.request import Job
 
 _FREE_KNOB_STEP_TURNS = 0.01
-_FAR_WINDOWS = 4.0
+_FAR_WINDOWS, _FARTHEST_WINDOWS = 4.0, 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,17 +53,19 @@ def take_up_move(state: State, job: Job) -> Move | None:
     return around if around.outlook.ceiling_risk <= CEILING_RISK else None
 
 
-def further_move(state: State, job: Job, *, more: bool, far: bool) -> Move:
+def further_move(state: State, job: Job, *, more: bool) -> Move:
     """A move that a knob with effect could not hide: half as far again as the sets are off, at least three times the
-    play. ``far``: also enough to leave a limit that the knob may stand well beyond."""
+    play. Towards less stroke, where nothing can be crushed, also far enough to leave a limit that the knob may stand well
+    beyond, at most eight windows."""
     reach = take_up_turns(job)
     step = job.step_turns or _FREE_KNOB_STEP_TURNS
-    off = abs(belief_now(state.mixture, job).mean_mm - job.aim_mm)
-    beyond = beyond_limit_mm(state.mixture, CEILING if more else FLOOR) if far else 0.0
-    if far and not more:
-        beyond = max(beyond, _FAR_WINDOWS * (job.high_mm - job.low_mm))
-    off = max(1.5 * off, beyond) / (job.lead_mm * mean_ratio(state))
-    turns = math.ceil(min(max(off, 3.0 * reach), 20.0) / step) * step
+    window = job.high_mm - job.low_mm
+    wanted = 1.5 * abs(belief_now(state.mixture, job).mean_mm - job.aim_mm)
+    if not more:
+        beyond = beyond_limit_mm(state.mixture, FLOOR)
+        wanted = max(wanted, min(max(beyond, _FAR_WINDOWS * window), _FARTHEST_WINDOWS * window))
+    per_turn = job.lead_mm * mean_ratio(state)
+    turns = math.ceil(min(max(wanted / per_turn, 3.0 * reach), 20.0) / step) * step
     steps = (round(turns, 9),) if more else (round(-turns - reach, 9), round(reach, 9))
     return Move(steps, outlook(state.mixture, steps, job=job))
 
