@@ -42,7 +42,9 @@ from firstpull.units import parse_torque
 @json_option
 def prove(session: Session, job: str, coupon: bool, failed: tuple[str, ...], cut: str | None, **given: Any) -> None:
     """Show what the proof of JOB holds and owes; with --coupon, record one coupon first."""
+    from firstpull.jobs import proof_words
     from firstpull.jobs import prove as proving
+    from firstpull.jobs.shapes import unit_of
 
     book = session.book()
     state = book.job(job)
@@ -70,8 +72,9 @@ def prove(session: Session, job: str, coupon: bool, failed: tuple[str, ...], cut
         state = proving.check_coupon(book, job, finding, doing=session.doing(), purpose=purpose)
     verdict = proving.verdict_of(state)
     lines = [verdict["sentence"]]
-    if verdict["measured"]:
-        lines.append(verdict["measured"]["sentence"])
+    lines += proof_words.details(verdict, unit_of(state))
+    if verdict["next"] and state.held is not None:
+        lines.append(verdict["next"])
     lines += [f"  owed: {item}" for item in verdict["owed"]] or ["Proven as planned; ready to be released."]
     late = overdue(session, state)
     answer = {"schema": "firstpull/proof/1", "job": job, **verdict, "overdue": list(late)}
@@ -85,7 +88,7 @@ def prove(session: Session, job: str, coupon: bool, failed: tuple[str, ...], cut
 @click.option("--sections", type=int, help="Coupons to cut through.")
 @click.option("--torque-tests", type=int, help="Turning tests with a value.")
 @click.option("--torque-min", help="Least torque at first movement, for example “12 Nm”.")
-@click.option("--reliability", type=float, help="Share of good sets that is wanted, 0.5 to below 1.")
+@click.option("--share", "--reliability", "reliability", type=float, help="Share of sets promised, 0.5 to 0.9999.")
 @click.option("--confidence", type=float, help="Confidence that is wanted, 0.5 to below 1.")
 @click.option(
     "--show-claim-first/--no-show-claim-first", default=None, help="No release before the coupons show the claim."
@@ -101,6 +104,8 @@ def plan(session: Session, job: str, torque_min: str | None, **given: Any) -> No
 
     book = session.book()
     changes = {name: value for name, value in given.items() if value is not None}
+    if "reliability" in changes:  # one promise: of the lengths and of passing every check
+        changes["share_inside"] = changes["reliability"]
     if torque_min:
         changes["torque_min_nm"] = parse_torque(torque_min, where="--torque-min").newton_metres
     state = change_plan(book, job, changes, doing=session.doing()) if changes else book.job(job)

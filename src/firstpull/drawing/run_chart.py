@@ -117,7 +117,10 @@ def _panel(
     first: int,
     count: int,
 ) -> Plot:
-    shown = [svg.finite(value, "value") for value in (*values, *(line.value_mm for line in lines))]
+    marks = [svg.finite(line.value_mm, "value") for line in lines]
+    # one digit misread must not flatten all the others: what lies farther out stands at the edge with its number
+    reach = max(max(marks) - min(marks), 0.02)
+    shown = [*marks, *(min(max(svg.finite(v, "value"), min(marks) - reach), max(marks) + reach) for v in values)]
     low, high = spread(shown, least=0.02, margin=0.1)
     if min(shown) >= 0 and low < 0:
         low = 0.0
@@ -149,6 +152,13 @@ def _trail(plot: Plot, values: Sequence[float], *, first: int, flagged: set[int]
         if index in flagged:
             parts.append(svg.circle(at, 11, fill=WHITE, stroke=BRICK, width=2.4))
         parts.append(svg.circle(at, 3 if crowded else 5, fill=INK, stroke=None))
+        if not plot.inside(values[index]):
+            down = values[index] < plot.low_mm
+            near = (at[0] + (10 if index < len(places) / 2 else -10), at[1] + (-10 if down else 22))
+            number = ("↓ " if down else "↑ ") + show_mm(values[index], plot.unit)
+            parts.append(
+                svg.text(number, near, size=15, bold=True, anchor="start" if index < len(places) / 2 else "end")
+            )
     return svg.group(*parts)
 
 

@@ -126,6 +126,9 @@ def _proof_lines(state: JobState, overdue: tuple[str, ...]) -> dict[str, Any]:
     return {
         "sentence": proof.get("sentence", ""),
         "measured": (proof.get("measured") or {}).get("sentence", ""),
+        "mean": (proof.get("measured") or {}).get("mean_sentence", ""),
+        "gauge": (proof.get("measured") or {}).get("gauge_sentence", ""),
+        "torque": (proof.get("torque") or {}).get("sentence", ""),
         "confidence": held.get("confidence"),
         "dial_in": _dial_in_text(state),
         "overdue": f"Overdue at the release: {' '.join(overdue)}" if overdue else "",
@@ -215,9 +218,10 @@ def _dial_in_text(state: JobState) -> str:
     if held.get("confidence") is None:
         return f"Pressure found upward on {held.get('coupons', 0)} coupons." if held else ""
     aim = promise(state)
+    share, sigma = float(held.get("share", aim.share)), float(held.get("sigma_mm", aim.sigma_mm))
     return (
         f"Tool's mean inside its limits with {float(held['confidence']) * 100:.1f} % confidence after {held['pulls']} pulls; "
-        f"limits set so that {aim.share * 100:g} % of sets, scattering {fine_length(aim.sigma_mm, unit_of(state))} (one sigma), stay in the window."
+        f"limits set so that {share * 100:g} % of sets, scattering {fine_length(sigma, unit_of(state))} (one sigma), stay in the window."
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from firstpull.drawing.charts import ChartPoint, convergence_chart
 from firstpull.errors import Unsafe
-from firstpull.jobs import look_after, prove
+from firstpull.jobs import look_after, proof_words, prove
 from firstpull.jobs.dial_in import promise
 from firstpull.jobs.path import owed
 from firstpull.jobs.shapes import insert_of, set_length_limits_mm, stack_of, tool_of, unit_of
@@ -89,7 +89,7 @@ def first_article(book: Book, state: JobState, unit: LengthUnit) -> Report:
     """The proof as a record: what each coupon had to be, what was found on it, what that shows, and lines to sign."""
     proof, missing = state.proof or {}, list(owed(state))
     counted = [coupon for coupon in state.coupons if coupon.counts and coupon.purpose != "ladder"]
-    good = sum(coupon.passed for coupon in counted)
+    good = sum(coupon.shown for coupon in counted)
     if state.stopped:
         verdict = "STOPPED since it was accepted"
     elif proof.get("passed") and not missing:
@@ -101,7 +101,7 @@ def first_article(book: Book, state: JobState, unit: LengthUnit) -> Report:
     note = (
         str(proof.get("sentence") or "") if proof.get("passed") and not missing else f"Still owed: {' '.join(missing)}"
     )
-    measured = str((proof.get("measured") or {}).get("sentence") or "")
+    measured = proof_words.promise_text(proof, unit)
     return Report(
         kind=PAPERS["first-article"],
         verdict=verdict,

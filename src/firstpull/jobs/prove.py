@@ -7,14 +7,26 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from firstpull.errors import BadInput, Unsafe
-from firstpull.jobs import dial_in
-from firstpull.jobs.shapes import insert_of, set_length_limits_mm, tool_of
+from firstpull.jobs import dial_in, proof_words
+from firstpull.jobs.proof_plan import Plan, check_plan, plan_of
+from firstpull.jobs.proof_shows import (
+    ReadingDoubt,
+    length_chance,
+    length_doubt_mm,
+    lengths_shown,
+    nominal_length_nm,
+    pass_or_fail,
+    reading_doubt,
+    torque_chance,
+    torques_shown,
+)
+from firstpull.jobs.shapes import insert_of, set_length_limits_mm, tool_of, unit_of
 from firstpull.jobs.workshop import Book, Doing
 from firstpull.record.job import Coupon, JobState
 from firstpull.record.rules import reopen_hindrances
-from firstpull.statistics.acceptance import reliability_shown, shown_text, success_run_count
-from firstpull.statistics.tolerance_intervals import share_inside, tolerance_interval
-from firstpull.units import NM_PER_MM, Length, Torque
+from firstpull.units import Length, Torque
+
+__all__ = ["Plan", "plan_of"]  # where others look for them
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,26 +116,6 @@ ARRANGEMENTS: dict[str, str] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """What the proof must hold: good coupons at each end, sections and turning tests in all, the claim, and whether
-    the claim must be shown by the coupons before a release."""
-
-    coupons_each_end: int = 3
-    sections: int = 1
-    torque_tests: int = 1
-    torque_min_nm: float | None = None
-    reliability: float = 0.99
-    confidence: float = 0.95
-    share_inside: float = 0.99
-    show_claim_first: bool = False
-    measure_before: bool = True
-    both_ends_over_mm: float = 0.1
-    coupons_again: int = 3
-    check_every_sets: int = 50
-    check_every_minutes: int = 120
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """What was found on one coupon: each check as "pass" or "fail" by its key, lengths, thickness, and the torque at
@@ -138,11 +130,6 @@ class Finding:
     arrangement: str = ""
 
 
-def plan_of(state: JobState) -> Plan:
-    """The plan on record, with the defaults for what it does not say."""
-    return Plan(**{**asdict(Plan()), **state.plan})
-
-
 def change_plan(book: Book, job_id: str, changes: Mapping[str, Any], *, doing: Doing) -> JobState:
     """Change the proof plan. Raises BadInput for values that make no plan."""
     state = book.job(job_id)
@@ -151,21 +138,7 @@ def change_plan(book: Book, job_id: str, changes: Mapping[str, Any], *, doing: D
         if name not in known:
             raise BadInput(f"“{name}” is not part of a proof plan.", where=name, hint=f"Known: {', '.join(known)}.")
     plan = Plan(**{**known, **state.plan, **changes})
-    if not 1 <= plan.coupons_each_end <= 1000 or not 1 <= plan.coupons_again <= 1000:
-        raise BadInput("Between 1 and 1000 coupons.", where="coupons_each_end")
-    if not 0 <= plan.sections <= 1000 or not 0 <= plan.torque_tests <= 1000:
-        raise BadInput("Between 0 and 1000.", where="sections", hint="For example 1.")
-    if not 1 <= plan.check_every_sets <= 1_000_000 or not 1 <= plan.check_every_minutes <= 527_040:
-        raise BadInput(
-            "Checks come every 1 to 1,000,000 sets and every minute to once a year.", where="check_every_sets"
-        )
-    if plan.torque_min_nm is not None and not 0 < plan.torque_min_nm < 1e4:
-        raise BadInput(
-            "The turning torque must be more than zero.", where="torque_min_nm", hint="At least the tightening torque."
-        )
-    for name in ("reliability", "confidence", "share_inside"):
-        if not 0.5 <= getattr(plan, name) < 1:
-            raise BadInput("A share between 0.5 and below 1.", where=name, hint="For example 0.95.")
+    check_plan(plan)
     book.write(f"job:{job_id}", [("ProofPlanned", {"plan": asdict(plan)})], doing)
     state = book.job(job_id)
     return state if state.held is None else judge(book, job_id, doing)
@@ -182,7 +155,7 @@ def next_end(state: JobState) -> str:
     """The end of the batch that still wants a good coupon; the first when none does."""
     plan, wanted = plan_of(state), ends(state)
     for end in wanted:
-        done = sum(c.counts and c.passed and c.end == end and c.purpose == "proof" for c in state.coupons)
+        done = sum(c.counts and c.shown and c.end == end and c.purpose == "proof" for c in state.coupons)
         if done < plan.coupons_each_end:
             return end
     return wanted[0]
@@ -221,8 +194,10 @@ def check_coupon(
     length_note = _length_fails(state, finding)
     if length_note:
         failed.append("set_length")
+    doubt = reading_doubt(book, gauge or state.gauge_id)
     if finding.set_length is not None:
         found["set_length"] = {"result": "fail" if length_note else "pass", "text": length_note or "inside the window"}
+    doubtful = _doubtful(state, finding, found, doubt)
     data = {
         "number": 1 + len(state.coupons),
         "end": end,
@@ -234,6 +209,9 @@ def check_coupon(
         "checks": found,
         "passed": not failed,
         "failed": failed,
+        "open": doubtful,
+        "u_mm": doubt.u_mm if finding.set_length is not None else None,
+        "u_source": doubt.source if finding.set_length is not None else "",
     }
     book.write(
         f"job:{job_id}",
@@ -241,7 +219,7 @@ def check_coupon(
         doing,
         gauge=gauge or state.gauge_id,
         tool=state.tool_id,
-        settled=("number", "purpose"),
+        settled=("number", "purpose", "open", "u_mm", "u_source"),
     )
     return judge(book, job_id, doing)
 
@@ -263,12 +241,60 @@ def judge(book: Book, job_id: str, doing: Doing) -> JobState:
 
 
 def verdict_of(state: JobState) -> dict[str, Any]:
-    """What the coupons show and what is owed, as plain data: ``passed``, ``owed``, ``sentence``, ``rows``, …"""
+    """What the coupons show and what is owed, as plain data: ``passed``, ``owed``, ``sentence``, ``rows``, and what is
+    promised of each set (``measured``, ``torque``), of their mean, and by passing every check (``pass_or_fail``)."""
     plan = plan_of(state)
     counting = [coupon for coupon in state.coupons if coupon.counts and coupon.purpose == "proof"]
-    good = [coupon for coupon in counting if coupon.passed]
+    good = [coupon for coupon in counting if coupon.shown]
     bad = [coupon for coupon in counting if not coupon.passed]
-    owed = _failed_text(bad)
+    unit = unit_of(state)
+    runs = pass_or_fail(len(good), len(counting) - len(good), plan, bad=len(bad))
+    tool = tool_of(state)
+    by_length = tool is None or tool.control == "stroke"
+    planned = plan.coupons_each_end * len(ends(state))
+    measured = lengths_shown(state, counting, plan, planned=planned) if by_length else None
+    torque = torques_shown(counting, plan, torque_limit_nm(state))
+    if measured is not None:
+        measured["sentence"] = (
+            f"{proof_words.sets_sentence(measured, unit)} {proof_words.window_sentence(measured, unit)}"
+        )
+        measured["mean_sentence"] = proof_words.mean_sentence(measured, unit)
+        measured["gauge_sentence"] = proof_words.gauge_sentence(measured, unit)
+    if torque is not None:
+        torque["sentence"] = proof_words.torque_sentence(torque, unit)
+    owed = [*_failed_text(bad), *_open_texts(counting), *_owed_coupons(state, good)]
+    if by_length and tool is not None and not dial_in.confirmed(state):
+        owed.append(
+            "One air pull after locking: it shows that the lock moved nothing, and the run is compared with it."
+        )
+    moved = dial_in.lock_moved(state)
+    if moved:
+        owed.append(moved)
+    if plan.show_claim_first and not _claim_shown(counting, measured, runs):
+        owed.append(_claim_text(measured, runs))
+    return {
+        "passed": not owed,
+        "owed": owed,
+        "next": _next_text(state, good, owed, planned=planned),
+        "sentence": proof_words.pass_sentence(runs),
+        "good": len(good),
+        "bad": len(bad),
+        "open": [{"coupon": c.number, **found} for c in counting for found in _open_values(c)],
+        "confidence": plan.confidence,
+        "reliability_wanted": plan.reliability,
+        "reliability_shown": runs["share_shown"],
+        "coupons_needed": runs["needed"],
+        "pass_or_fail": runs,
+        "ends": list(ends(state)),
+        "measured": measured,
+        "torque": torque,
+        "rows": _rows(state, good),
+    }
+
+
+def _owed_coupons(state: JobState, good: list[Coupon]) -> list[str]:
+    """Coupons, sections and turning tests that the plan still wants."""
+    plan, owed = plan_of(state), []
     for end in ends(state):
         missing = plan.coupons_each_end - sum(coupon.end == end for coupon in good)
         if missing > 0:
@@ -280,38 +306,68 @@ def verdict_of(state: JobState) -> dict[str, Any]:
     torques = plan.torque_tests - sum("torque" in coupon.checks for coupon in good)
     if torques > 0:
         owed.append(f"{torques} turning test{'s' if torques > 1 else ''} with a torque value.")
-    tool = tool_of(state)
-    if tool is not None and tool.control == "stroke" and not dial_in.confirmed(state):
-        owed.append(
-            "One air pull after locking: it shows that the lock moved nothing, and the run is compared with it."
-        )
-    moved = dial_in.lock_moved(state)
-    if moved:
-        owed.append(moved)
-    shown = reliability_shown(len(good), plan.confidence, failed=len(bad))
-    needed = success_run_count(plan.reliability, plan.confidence, failed=len(bad))
-    measured = _measured(state, good, plan)
-    if (
-        plan.show_claim_first
-        and shown < plan.reliability
-        and (measured is None or measured["share_inside"] < plan.share_inside)
-    ):
-        owed.append(f"The claim: {needed} good coupons in all, or measured lengths that show it.")
-    sentence = shown_text(len(good), plan.confidence, failed=len(bad), wanted=plan.reliability)
-    return {
-        "passed": not owed,
-        "owed": owed,
-        "sentence": sentence,
-        "good": len(good),
-        "bad": len(bad),
-        "confidence": plan.confidence,
-        "reliability_wanted": plan.reliability,
-        "reliability_shown": shown,
-        "coupons_needed": needed,
-        "ends": list(ends(state)),
-        "measured": measured,
-        "rows": _rows(state, good),
-    }
+    return owed
+
+
+def _claim_shown(counting: list[Coupon], measured: dict[str, Any] | None, runs: dict[str, Any]) -> bool:
+    """By the measured lengths where every coupon has one, else by passing every check: which of them decides does not
+    depend on how they come out."""
+    if measured is not None and all(coupon.set_length is not None for coupon in counting):
+        return bool(measured.get("claim_shown"))
+    return bool(runs["shown"])
+
+
+def _claim_text(measured: dict[str, Any] | None, runs: dict[str, Any]) -> str:
+    if measured is not None and measured.get("next_look_at"):
+        more = int(measured["next_look_at"]) - int(measured["n"])
+        most = int(measured["looks_at"][-1]) - int(measured["n"])
+        return f"What is promised, shown by measured lengths: next look after {more} more, at most {most} more."
+    return f"The claim: {runs['needed']} good coupons in all, or measured lengths that show it."
+
+
+def _next_text(state: JobState, good: list[Coupon], owed: list[str], *, planned: int) -> str:
+    """Whether more coupons are needed, and how many at most."""
+    if not owed:
+        return "As planned: no more coupons are needed."
+    if any(coupon.counts and not coupon.passed for coupon in state.coupons):
+        return "A coupon failed: more good ones do not help before its cause is cured."
+    left = planned - len(good)
+    if left <= 0:
+        return ""
+    return f"{left} more at most, if all are good; the first that fails ends it."
+
+
+def _open_values(coupon: Coupon) -> list[dict[str, Any]]:
+    """The values of a coupon that lie inside by less than the gauge can tell, each with its chance to conform."""
+    return [{"what": key, "chance": coupon.checks[key].get("chance", 0.0)} for key in coupon.open]
+
+
+def _open_texts(counting: list[Coupon]) -> list[str]:
+    return [proof_words.open_sentence(c.number, found) for c in counting if c.passed for found in _open_values(c)][:1]
+
+
+def _doubtful(state: JobState, finding: Finding, found: dict[str, Any], doubt: ReadingDoubt) -> list[str]:
+    """Which values passed by less than their doubt; the chance that they conform is noted beside them. The length of a
+    force-set tool's coupon is not judged."""
+    plan, tool, names = plan_of(state), tool_of(state), []
+    judged = tool is None or tool.control == "stroke"
+    if judged and finding.set_length is not None and found["set_length"]["result"] == "pass":
+        u_mm = length_doubt_mm(doubt.u_mm, finding.length_before)
+        length_nm = nominal_length_nm(state, finding.set_length, finding.length_before)
+        chance = length_chance(state, length_nm, u_mm, confidence=plan.confidence)
+        if chance is not None:
+            found["set_length"] |= {
+                "result": "open",
+                "text": "inside by less than the gauge can tell",
+                "chance": chance,
+            }
+            names.append("set_length")
+    if finding.torque is not None and found["torque"]["result"] == "pass":
+        chance = torque_chance(finding.torque.newton_metres, found["torque"]["limit_nm"], plan)
+        if chance is not None:
+            found["torque"] |= {"result": "open", "chance": chance}
+            names.append("torque")
+    return names
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,10 +384,10 @@ def again_of(state: JobState) -> Again:
     """What the coupons since the last stop show, and what is owed before the run may go on."""
     plan = plan_of(state)
     since = [c for c in state.coupons if state.stops and c.sequence > state.stops[-1].sequence and c.counts]
-    good = sum(coupon.passed for coupon in since)
-    bad = len(since) - good
-    sentence = shown_text(good, plan.confidence, failed=bad, wanted=plan.reliability)
-    return Again(good, bad, reopen_hindrances(state), sentence)
+    good = sum(coupon.shown for coupon in since)
+    bad = sum(not coupon.passed for coupon in since)
+    sentence = proof_words.pass_sentence(pass_or_fail(good, len(since) - good, plan, bad=bad))
+    return Again(good, bad, (*_open_texts(since), *reopen_hindrances(state)), sentence)
 
 
 def purpose_of(state: JobState) -> str:
@@ -411,46 +467,12 @@ def _length_fails(state: JobState, finding: Finding) -> str:
     if finding.set_length is None or limits is None:
         return ""
     low, high = limits
-    length_nm = _nominal_length_nm(state, finding.set_length, finding.length_before)
+    length_nm = nominal_length_nm(state, finding.set_length, finding.length_before)
     if length_nm < round(low * 1e6):
         return "shorter than the window: over-set"
     if length_nm > round(high * 1e6):
         return "longer than the window: under-set"
     return ""
-
-
-def _nominal_length_nm(state: JobState, set_length: Length, length_before: Length | None) -> int:
-    """A set length as an insert of nominal free length would have it: the window is one of stroke, so an insert that
-    was measured before its pull brings no error of its own length along."""
-    own = 0 if length_before is None else length_before.nanometres - insert_of(state).length_free.nanometres
-    return set_length.nanometres - own
-
-
-def _measured(state: JobState, good: list[Coupon], plan: Plan) -> dict[str, Any] | None:
-    """The tolerance interval of the measured set lengths, when there are two or more; lengths in mm, those of inserts
-    that were measured before their pull as of nominal inserts."""
-    limits = set_length_limits_mm(state)
-    lengths = [
-        _nominal_length_nm(state, coupon.set_length, coupon.length_before) / NM_PER_MM
-        for coupon in good
-        if coupon.set_length is not None
-    ]
-    if len(lengths) < 2 or limits is None or max(lengths) == min(lengths):
-        return None
-    low, high = limits
-    interval = tolerance_interval(lengths, coverage=plan.share_inside, confidence=plan.confidence)
-    share = share_inside(lengths, low, high, confidence=plan.confidence)
-    percent = f"{int(share * 1000) / 10:g} %"
-    return {
-        "n": len(lengths),
-        "mean_mm": interval.mean,
-        "sd_mm": interval.sd,
-        "low_mm": interval.low,
-        "high_mm": interval.high,
-        "factor": interval.factor,
-        "share_inside": share,
-        "sentence": f"{len(lengths)} measured coupons alone show at least {percent} of set lengths inside, at {plan.confidence * 100:g} % confidence.",
-    }
 
 
 def _rows(state: JobState, good: list[Coupon]) -> list[dict[str, Any]]:

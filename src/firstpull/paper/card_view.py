@@ -339,7 +339,10 @@ def _details(read: Reader) -> dict[str, Any]:
 
 
 def _proof(read: Reader) -> dict[str, Any]:
-    more = [read.sentence(read.at(f"proof.{name}"), most=_LONG) for name in ("measured", "dial_in", "overdue")]
+    more = [
+        read.sentence(read.at(f"proof.{name}"), most=_LONG)
+        for name in ("measured", "mean", "torque", "gauge", "dial_in", "overdue")
+    ]
     rows = _pairs(read, "proof.rows", names=("check", "result", "value", "limits", "count"), most=14)
     return {
         "sentence": read.sentence(read.at("proof.sentence"), most=_LONG),

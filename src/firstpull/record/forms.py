@@ -77,7 +77,6 @@ _PLAN_COUNTS = (
     "torque_tests",
     "check_every_sets",
     "check_every_minutes",
-    "check_inserts",
 )
 _ACT = _like({"key": _text, "title": _text, "text": _text})
 _LAYER = _like(
@@ -128,7 +127,8 @@ _PARTS_RESULT = _like(
     | {"degrees_of_freedom": _NUMBER_OR_NONE, "half_window_mm": _NUMBER_OR_NONE}
     | {"components": lambda value: _objects_by_name(value) and all(map(_COMPONENT, value.values()))}
     | {"largest": _one_of("resolution", "repeatability", "reproducibility", "appraiser", "interaction")}
-    | dict.fromkeys(_RESULT_NUMBERS, _number)
+    | dict.fromkeys(_RESULT_NUMBERS, _number),
+    {"seen_step_mm": _number},
 )
 _BLOCK = _like(
     {"part": _text, "shown": _flag} | dict.fromkeys(("reference_mm", "bias_mm", "low_mm", "high_mm", "n"), _number)
@@ -181,6 +181,7 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     "SettingComputed": ({"setting": _SETTING}, {}),
     "StepDone": ({"step": _text}, {}),
     "FreeLengthMeasured": ({"length_before": _length}, {}),
+    "LotMeasured": ({"length": _length}, {}),
     "TrialPulled": (
         {"readings": _list_of(_length, least=1), "where": _one_of("air", "stack")},
         {"length_before": _LENGTH_OR_NONE},

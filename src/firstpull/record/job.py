@@ -64,6 +64,14 @@ class Coupon:
     failed: tuple[str, ...]
     stale: bool = False
     struck_out: str = ""
+    open: tuple[str, ...] = ()  # values inside their limits by less than the gauge can tell
+    u_mm: float | None = None  # standard uncertainty of one reading of a length
+    u_source: str = ""
+
+    @property
+    def shown(self) -> bool:
+        """Whether it passed every check by more than the doubt of the reading."""
+        return self.passed and not self.open
 
     @property
     def counts(self) -> bool:
@@ -133,6 +141,7 @@ class JobState:
     pulls: tuple[Pull, ...] = ()
     moves: tuple[Move, ...] = ()
     length_before: Length | None = None
+    lot_lengths: tuple[Length, ...] = ()  # free lengths of inserts of this lot that were not pulled
     advice: Data | None = None
     advice_sequence: int = 0
     held: Data | None = None
@@ -180,7 +189,7 @@ class JobState:
 
     @property
     def good_coupons(self) -> tuple[Coupon, ...]:
-        return tuple(coupon for coupon in self.coupons if coupon.counts and coupon.passed)
+        return tuple(coupon for coupon in self.coupons if coupon.counts and coupon.shown)
 
 
 def fold_job(events: Iterable[Event], state: JobState | None = None) -> JobState:
@@ -288,6 +297,7 @@ def _insert(state: JobState, event: Event, data: Data) -> JobState:
         pulls=(),
         moves=(),
         length_before=None,
+        lot_lengths=(),
         simulated=None,
     )
 
@@ -330,6 +340,10 @@ def _step(state: JobState, _event: Event, data: Data) -> JobState:
 
 def _measured(state: JobState, _event: Event, data: Data) -> JobState:
     return replace(state, length_before=_length(data["length_before"]))
+
+
+def _lot_measured(state: JobState, _event: Event, data: Data) -> JobState:
+    return replace(state, lot_lengths=(*state.lot_lengths, Length.from_json(data["length"])))
 
 
 def _pulled(state: JobState, event: Event, data: Data) -> JobState:
@@ -400,6 +414,9 @@ def _coupon(state: JobState, event: Event, data: Data) -> JobState:
         data["checks"],
         data["passed"],
         tuple(data.get("failed", ())),
+        open=tuple(data.get("open", ())),
+        u_mm=data.get("u_mm"),
+        u_source=data.get("u_source", ""),
     )
     return replace(
         state, coupons=(*state.coupons, coupon), proof=None, proof_sequence=0, changed_sequence=event.sequence
@@ -469,6 +486,7 @@ _STEPS: dict[tuple[str, int], Callable[[JobState, Event, Data], JobState]] = {
     ("SettingComputed", 1): _setting,
     ("StepDone", 1): _step,
     ("FreeLengthMeasured", 1): _measured,
+    ("LotMeasured", 1): _lot_measured,
     ("TrialPulled", 1): _pulled,
     ("ReadAgain", 1): _read_again,
     ("AdjusterTurned", 1): _turned,

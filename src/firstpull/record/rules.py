@@ -18,6 +18,7 @@ _AFTER_RELEASE = frozenset({"RunChecked", "RunCounted", "Stopped", "ReadingStruc
 _CURES = frozenset(
     {
         "FreeLengthMeasured",
+        "LotMeasured",
         "TrialPulled",
         "ReadAgain",
         "AdjusterTurned",
@@ -81,7 +82,7 @@ def reopen_hindrances(state: JobState) -> tuple[str, ...]:
     reasons = []
     if any(not coupon.passed for coupon in since):
         reasons.append("A coupon pulled after the stop failed; strike it out with its reason or open a new revision.")
-    good = sum(coupon.passed for coupon in since)
+    good = sum(coupon.shown for coupon in since)
     if good < wanted:
         missing = wanted - good
         reasons.append(f"{missing} more good coupon{'s' if missing > 1 else ''} after the stop.")

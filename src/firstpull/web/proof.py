@@ -9,7 +9,8 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import Response
 
 from firstpull.errors import BadInput
-from firstpull.jobs import dial_in, prove
+from firstpull.jobs import dial_in, proof_words, prove
+from firstpull.jobs.proof_shows import pass_or_fail
 from firstpull.jobs.shapes import tool_of
 from firstpull.record.job import Coupon, JobState
 from firstpull.units import show_length, show_mm
@@ -40,14 +41,15 @@ _CHECK_WORDS = {
     "torque": "moved too early",
     "set_length": "set length outside the window",
 }
+_OPEN_WORDS = {"set_length": "length", "torque": "torque"}
 # field of the plan screens → its label; the first screen holds what a release needs, the second what a run needs
 _PROOF_FIELDS = {
     "coupons_each_end": "Coupons each end",
     "sections": "Cut through",
     "torque_tests": "Turning tests",
     "torque_min": "Least torque",
-    "reliability": "Reliability",
-    "confidence": "Confidence",
+    "reliability": "Promise: good sets, at least",
+    "confidence": "With confidence",
 }
 _RUN_FIELDS = {
     "check_every_sets": "Every … sets",
@@ -70,7 +72,8 @@ def verdict_page(
         "crumb": _ends_text(here, state),
         "failed": _failed(here, state),
         "achieved": sentence,
-        "measured": _measured_text(here, state, verdict) if again is None else "",
+        "measured": _measured_lines(here, state, verdict) if again is None else [],
+        "next": verdict["next"] if again is None and not state.released and state.held is not None else "",
         "owed_here": [{"text": text, "address": _owed_at(here, state, text)} for text in owed],
         "owed_said": not state.released or state.stopped,
         "problem": problem,
@@ -133,6 +136,8 @@ def change_plan(
             wrong[:] = [name]
             key, value = _plan_value(here, name, typed[name])
             changes[key] = value
+        if "reliability" in changes:  # one promise: of the lengths and of passing every check
+            changes["share_inside"] = changes["reliability"]
         prove.change_plan(here.book, job, changes, doing=doing)
         return here.address(job, "prove")
 
@@ -212,16 +217,9 @@ def _shown_sentence(state: JobState, verdict: dict[str, Any], again: prove.Again
     return str(verdict["sentence"]) if verdict["good"] else ""
 
 
-def _measured_text(here: Desk, state: JobState, verdict: dict[str, Any]) -> str:
-    measured = verdict["measured"]
-    if measured is None:
-        return ""
-    low, high = (show_mm(measured[key], here.unit) for key in ("low_mm", "high_mm"))
-    percent = f"{100 * prove.plan_of(state).share_inside:g}"
-    return (
-        f"{measured['sentence']} {percent} % of the set lengths lie between {low} and {high} {here.unit} "
-        f"(normal, {measured['n']} lengths, factor {measured['factor']:.2f})."
-    )
+def _measured_lines(here: Desk, state: JobState, verdict: dict[str, Any]) -> list[str]:
+    """What exactly is shown of each set, of their mean and of the turning torque, in the unit of the person."""
+    return proof_words.details(state.proof if state.released and state.proof is not None else verdict, here.unit)
 
 
 def _failed(here: Desk, state: JobState) -> dict[str, Any] | None:
@@ -299,8 +297,13 @@ def _coupon_rows(here: Desk, state: JobState) -> list[dict[str, Any]]:
             kind, word = _ladder_word(here, coupon)
         elif coupon.stale:
             kind, word = "later", "of an earlier setting"
-        elif coupon.passed:
+        elif coupon.shown:
             kind, word = "done", "passed" + (", cut" if "section" in coupon.checks else "")
+        elif coupon.passed:
+            kind, word = (
+                "owed",
+                f"not shown: {', '.join(_OPEN_WORDS.get(key, key) for key in coupon.open)} near a limit",
+            )
         else:
             kind, word = "fail", "; ".join(_CHECK_WORDS.get(key, key) for key in coupon.failed)
         rows.append(
@@ -391,13 +394,12 @@ def _plan_note(here: Desk, name: str) -> str:
 
 
 def _plan_lines(state: JobState) -> list[str]:
-    from firstpull.statistics.acceptance import shown_text
-
     plan = prove.plan_of(state)
     counts = sorted({plan.coupons_each_end * len(prove.ends(state)), 3, 5})
-    lines = [shown_text(count, plan.confidence, wanted=plan.reliability) for count in counts]
+    lines = [proof_words.pass_sentence(pass_or_fail(count, 0, plan, bad=0)) for count in counts]
     limit = "Without a least torque the insert’s greatest tightening torque is the limit of the turning test."
-    return [*lines, limit, "Few coupons show little by themselves. Measured set lengths show more; the card says both."]
+    few = "Few coupons show little by passing. Measured set lengths show more; the card says both, as reached."
+    return [*lines, few, limit]
 
 
 def _coupons_page(

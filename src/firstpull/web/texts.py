@@ -394,7 +394,7 @@ TEXTS: Final[dict[str, dict[str, str]]] = {
         "progress": "Checks of this coupon",
         "sheet": "Good and bad, side by side",
         "arrangement": "How was the turning test arranged?",
-        "measured": "What the measured lengths show",
+        "measured": "What exactly is shown",
         "coupons": "Coupons of this job",
         "joint": "The joint, before and after",
         "number": "no.",
