@@ -16,7 +16,8 @@ import numpy as np
 import pytest
 
 from firstpull.mechanics.collapse.events import find_events
-from firstpull.mechanics.collapse.simulate import Effort, simulate
+from firstpull.mechanics.collapse.pull import FINE
+from firstpull.mechanics.collapse.simulate import simulate
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -34,11 +35,15 @@ def cases() -> ModuleType:
 @pytest.mark.parametrize(
     ("name", "case", "rms", "worst", "width"),
     [
-        ("m4_alu_air", "m4_alu_air", 0.010, 0.025, 0.005),
-        ("m5_alu_sheet_finer", "m5_alu_sheet", 0.010, 0.020, 0.005),
+        ("m4_alu_air_finer", "m4_alu_air", 0.010, 0.030, 0.005),
+        ("m5_alu_sheet_finer", "m5_alu_sheet", 0.010, 0.035, 0.005),
+        ("m5_alu_sheet_mesh", "m5_alu_sheet", 0.020, 0.050, 0.005),
+        ("m5_steel_loose", "m5_steel_loose", 0.020, 0.050, 0.005),
+        ("m6_stainless_sheet_finer", "m6_stainless_sheet", 0.010, 0.025, 0.005),
         ("m8_alu_soft_sheet", "m8_alu_soft_sheet", 0.005, 0.010, 0.005),
-        ("m8_stainless_air", "m8_stainless_air", 0.010, 0.025, 0.005),
-        ("m6_steel_sheet", "m6_steel_sheet", 0.035, 0.120, 0.005),
+        ("m8_stainless_air_mesh", "m8_stainless_air", 0.010, 0.020, 0.005),
+        ("m6_steel_air_mesh", "m6_steel_air", 0.010, 0.025, 0.005),
+        ("m6_steel_sheet_finer", "m6_steel_sheet", 0.018, 0.048, 0.005),
     ],
 )
 def test_a_pull_follows_the_recorded_one(name: str, case: str, rms: float, worst: float, width: float) -> None:
@@ -47,7 +52,7 @@ def test_a_pull_follows_the_recorded_one(name: str, case: str, rms: float, worst
     curve = np.array([[float(value) for value in line.split(",")] for line in text.splitlines()[2:]])
     asked = cases().CASES[case]
     asked = replace(asked, stroke_mm=min(asked.stroke_mm, float(curve[-1, 0])))
-    run = simulate(asked, effort=Effort())
+    run = simulate(asked, effort=FINE)
     at = run.stroke_mm
     force, diameter = (np.interp(at, curve[:, 0], curve[:, column]) for column in (1, 2))
     ours, theirs = (find_events(at, load, wall_mm=asked.wall_mm) for load in (run.force_n, force))
@@ -65,9 +70,9 @@ def test_a_pull_follows_the_recorded_one(name: str, case: str, rms: float, worst
 
 
 def test_a_fold_in_a_sheet_closes_where_the_recorded_one_does() -> None:
-    """The closure of the steel case in 2 mm of sheet lies within 0.1 mm of the recorded 5.57 mm."""
+    """The closure of the steel case in 2 mm of sheet lies within 0.05 mm of 5.63 mm, as recorded with increments of 0.2 %."""
     asked = cases().CASES["m6_steel_sheet"]
-    run = simulate(asked, effort=Effort())
+    run = simulate(asked, effort=FINE)
     closure = find_events(run.stroke_mm, run.force_n, wall_mm=asked.wall_mm)["closure"]
     assert closure is not None
-    assert closure.stroke_mm == pytest.approx(5.57, abs=0.1)
+    assert closure.stroke_mm == pytest.approx(5.63, abs=0.05)
