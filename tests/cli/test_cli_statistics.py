@@ -160,6 +160,8 @@ def test_faults_are_told_by_place(
         ("factor", "--n", "1"),
         ("run-length", "5", "10"),
         ("run-length", "what"),
+        ("run-length", "²"),
+        ("weibull", "--failed", "5x²"),
         ("weibull",),
         ("weibull", "--failed", "many"),
         ("measured-plan", "--good", "0.9"),

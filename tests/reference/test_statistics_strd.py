@@ -87,6 +87,15 @@ def test_digits_of_the_sd(base: float, digits: int) -> None:
     assert right_digits(found.sd**2, float(square)) >= 13
 
 
+def test_a_rounded_mean_costs_no_digits() -> None:
+    """Beside 10¹² the mean itself is rounded to 0.0001; the sd of the stored numbers is right to twelve digits all the same."""
+    values = [1e12 + tenths / 10 for tenths in (3, 1, 4, 1, 5, 9, 2)]
+    stored = [Fraction(value) for value in values]
+    mean = sum(stored) / len(stored)
+    square = sum((value - mean) ** 2 for value in stored)
+    assert right_digits(moments(values).square, float(square)) >= 12
+
+
 MICHELSON = (
     *(850, 740, 900, 1070, 930, 850, 950, 980, 980, 880, 1000, 980, 930, 650, 760, 810, 1000, 1000, 960, 960),
     *(960, 940, 960, 940, 880, 800, 850, 880, 900, 840, 830, 790, 810, 880, 880, 830, 800, 790, 760, 800),

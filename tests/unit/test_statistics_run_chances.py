@@ -60,6 +60,13 @@ def test_a_limit_alone_is_geometric() -> None:
         assert false_alarm_chance((1,), points) == pytest.approx(1 - (1 - p) ** points, abs=1e-12)
 
 
+@pytest.mark.parametrize("points", [6, 14, 200])
+def test_limits_and_order_are_independent(points: int) -> None:
+    """Values within the limits are in any order alike, so both chances of no alarm multiply: exact beside the zones."""
+    quiet = (1 - false_alarm_chance((1,), points)) * (1 - false_alarm_chance((5, 6), points))
+    assert false_alarm_chance((1, 5, 6), points) == pytest.approx(1 - quiet, abs=1e-10)
+
+
 @pytest.mark.parametrize(("rules", "shift"), [(ALL_RULES, 0.0), ((1, 5, 6), 0.0), (ALL_RULES, 1.0)])
 def test_drawn_charts_agree(rules: tuple[int, ...], shift: float) -> None:
     """The rules as the charts apply them signal as soon, within four standard errors of 300 drawn charts."""

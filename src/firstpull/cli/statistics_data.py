@@ -101,7 +101,7 @@ def run_length(
     elif what == ("cusum",):
         cusum = {"slack": slack, "limit": limit, "head_start": head_start}
         answer = memory_run_length_answer("cusum", shift=shift, settings=cusum)
-    elif all(word.isdigit() for word in what):
+    elif all(word.isdecimal() for word in what):
         answer = rules_answer([int(word) for word in what], shift=shift, points=points)
     else:
         raise BadInput(f"“{' '.join(what)}” is neither rules nor a chart.", where="what", hint="For example 1 2 3 4.")

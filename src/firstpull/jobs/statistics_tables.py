@@ -37,7 +37,7 @@ class NumberTable:
         found = [place for place, heading in enumerate(plain) if heading == wanted]
         if not found:
             found = [place for place, heading in enumerate(plain) if heading in _NAMES.get(wanted, ())]
-        if not found and wanted.isdigit() and 1 <= int(wanted) <= len(self.headings):
+        if not found and wanted.isdecimal() and 1 <= int(wanted) <= len(self.headings):
             found = [int(wanted) - 1]
         if len(found) != 1:
             what = f"There is no column “{name}”." if not found else f"{len(found)} columns could be “{name}”."
@@ -157,7 +157,7 @@ def typed_numbers(texts: Sequence[str], *, where: str) -> list[float]:
     found: list[float] = []
     for text in (word for given in texts for word in given.split()):
         value, _, times = text.replace("×", "x").partition("x")
-        if not _is_number(value) or (times and not times.isdigit()):
+        if not _is_number(value) or (times and not times.isdecimal()):
             raise BadInput(f"“{text}” is not a number.", where=where, hint="For example 54, or 500x10 for ten of them.")
         found += [float(value)] * min(int(times or 1), 100_000)
     return found
