@@ -144,6 +144,14 @@ def test_strike_out_and_count(bench: Bench) -> None:
     assert "1 not accounted for" in bench.get(f"{RUN}?now=count")
 
 
+def test_the_figures_are_one_link_away(bench: Bench) -> None:
+    """The run page links them; they say how often a look is false and what is still wanted for a capability."""
+    assert f"{RUN}?now=figures" in bench.get(RUN)
+    page = bench.get(f"{RUN}?now=figures")
+    assert "one false look in about 92 checks" in page
+    assert "4 more readings of this kind are wanted." in page
+
+
 def test_what_is_overdue_is_said(bench: Bench) -> None:
     """The demo's mandrel is past its limit: the run says so."""
     assert "past its limit" in bench.get(RUN)

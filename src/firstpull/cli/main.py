@@ -60,6 +60,7 @@ _COMMANDS: dict[str, tuple[str, str]] = {
     "paper": ("papers", "Write a trial log, a first-article record or a tool's history as PDF."),
     "revise": ("proof", "Open a new revision of a released job."),
     "check": ("runs", "Record a check of the run against the card."),
+    "run": ("runs", "What a run's checks show: rules, false looks, capability."),
     "count": ("runs", "Record inserts issued, set, rejected and returned."),
     "stop": ("runs", "Stop a run and quarantine what is suspect."),
     "reopen": ("runs", "Let a stopped run go on after it was proven again."),

@@ -63,6 +63,18 @@ def check(session: Session, job: str, kind: str, count: int, **given: Any) -> No
 
 @click.command()
 @click.argument("job")
+@click.option("--front-gauge", is_flag=True, help="Of lengths read on set inserts instead of air pulls.")
+@json_option
+def run(session: Session, job: str, *, front_gauge: bool) -> None:
+    """What the checks of JOB's run show: how often the rules cry wolf, and what the tool is shown to hold."""
+    from firstpull.jobs.run_study import run_study, study_lines
+
+    study = run_study(session.book().job(job), in_air=not front_gauge)
+    session.answer(study, "\n".join([study["standing"].upper(), *study_lines(study)]))
+
+
+@click.command()
+@click.argument("job")
 @click.option("--issued", type=int, required=True)
 @click.option("--set", "set_count", type=int, required=True)
 @click.option("--rejected", type=int, default=0)

@@ -13,7 +13,7 @@ from firstpull.jobs.slips import FAR_MM
 from firstpull.record.job import JobState
 from firstpull.units import show_mm
 from firstpull.web.desk import Desk, act, desk, form_of, gauge_line, need_name, show
-from firstpull.web.run_more import ask_count, ask_stop, ask_strike
+from firstpull.web.run_more import ask_count, ask_stop, ask_strike, show_figures
 from firstpull.web.run_views import chart_svg, due_text, shown_state
 from firstpull.web.typed import (
     pressure_unit,
@@ -209,8 +209,8 @@ def _page(
     if state.card is None:
         raise Unsafe("There is no released card to run against.", where=state.id, hint="Prove and release it first.")
     given = typed or {}
-    if now in ("stop", "strike", "count"):
-        asked = {"stop": ask_stop, "strike": ask_strike, "count": ask_count}[now]
+    if now in ("stop", "strike", "count", "figures"):
+        asked = {"stop": ask_stop, "strike": ask_strike, "count": ask_count, "figures": show_figures}[now]
         return asked(here, state, given, problem=problem, status_code=status_code)
     task = task_now(state, now)
     word, note, why = shown_state(here, state)
@@ -373,6 +373,8 @@ def _ways(here: Desk, state: JobState, now: str) -> list[dict[str, str]]:
         ways.append({"label": "Strike out a check", "address": f"{address}?now=strike"})
     if not state.superseded_by:
         ways.append({"label": "Count inserts", "address": f"{address}?now=count"})
+    if run_checks.has_adjuster(state) and state.checks:
+        ways.append({"label": "Figures", "address": f"{address}?now=figures"})
     return [*ways, {"label": "Operator’s page", "address": here.address(state.id, "operator")}]
 
 

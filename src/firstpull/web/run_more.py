@@ -7,10 +7,11 @@ from typing import Any
 from fastapi.responses import Response
 
 from firstpull.jobs import run_checks
+from firstpull.jobs.run_study import run_study, study_lines
 from firstpull.record.job import JobState
 from firstpull.web.asking import asking, entry
 from firstpull.web.desk import Desk, form_of, show
-from firstpull.web.run_views import chart_svg, count_rows, found_text
+from firstpull.web.run_views import chart_svg, count_rows, found_text, last_in_air
 
 _MOST_SHOWN = 12
 
@@ -74,6 +75,28 @@ def ask_strike(
         fields=[entry("reason", "Why", given.get("reason", ""), problem=problem)],
         carry=[("now", "strike")],
         buttons=[{"label": "Strike it out", "do": "strike"}, _back(here, state)],
+    )
+    return show(here, state, "steps/question.html", context, step="run", status_code=status_code)
+
+
+def show_figures(
+    here: Desk,
+    state: JobState,
+    _given: dict[str, str],
+    *,
+    problem: dict[str, Any] | None = None,
+    status_code: int = 200,
+) -> Response:
+    """How often the rules cry wolf and what the tool is shown to hold, for whoever asks."""
+    study = run_study(state, in_air=last_in_air(state))
+    context = _context(
+        here,
+        state,
+        question="What do the checks show?",
+        crumb="Air pulls" if study["in_air"] else "Lengths of set inserts",
+        problem=problem,
+        lines_left=study_lines(study),
+        buttons=[{"label": "Back to the check", "address": here.address(state.id, "run"), "kind": ""}],
     )
     return show(here, state, "steps/question.html", context, step="run", status_code=status_code)
 

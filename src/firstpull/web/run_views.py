@@ -50,7 +50,7 @@ def chart_svg(here: Desk, state: JobState) -> str:
     """Individuals and moving ranges of the kind of reading taken last: air pulls and set inserts are never mixed."""
     if not run_checks.has_adjuster(state):
         return joint_of(state, unit=here.unit)
-    in_air = _last_in_air(state)
+    in_air = last_in_air(state)
     lengths = run_checks.tool_lengths_mm(state, in_air=in_air)
     chart = run_checks.chart_of(state, lengths, in_air=in_air)
     low, high = run_checks.length_limits_mm(state, in_air=in_air)
@@ -100,7 +100,8 @@ def moment(text: str) -> str:
     return there.strftime("%H:%M") if there.date() == today else there.strftime("%Y-%m-%d %H:%M")
 
 
-def _last_in_air(state: JobState) -> bool:
+def last_in_air(state: JobState) -> bool:
+    """Whether the newest length of the run was read on an air pull."""
     for check in reversed(state.checks):
         if not check.struck_out and check.data.get("set_length") is not None:
             return bool(check.data.get("in_air"))
