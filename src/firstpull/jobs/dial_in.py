@@ -9,6 +9,8 @@ from statistics import fmean, stdev
 from typing import Any
 
 from firstpull.errors import BadInput, Conflict, Unsafe
+from firstpull.jobs import learned
+from firstpull.jobs.learned import LOT_MEAN_SD_MM, Known, known_of, shift_with, tool_history
 from firstpull.jobs.shapes import (
     in_unit,
     insert_of,
@@ -27,10 +29,9 @@ from firstpull.statistics.acceptance import mean_tolerance_mm
 from firstpull.statistics.dial_in import advise
 from firstpull.units import NM_PER_MM, Length, LengthUnit, show_mm
 
-# Assumptions until this shop's own data replace them (common practice, no source): scatter of free lengths within a
-# lot, doubt of a lot's mean free length about nominal, and a caliper's resolution and limit of error.
-INSERT_LENGTH_SD_MM = 0.04
-LOT_MEAN_SD_MM = 0.06
+# Assumptions until this shop's own data replace them (common practice, no source): a tool's scatter, and a caliper's
+# resolution and limit of error.
+INSERT_LENGTH_SD_MM = learned.INSERT_LENGTH_SD_MM
 PROCESS_SD_MM = 0.03
 CALIPER_RESOLUTION_MM = 0.01
 CALIPER_ERROR_MM = 0.03
@@ -92,30 +93,26 @@ def measures_before(state: JobState) -> bool:
 
 
 def advise_request(
-    state: JobState, tool_state: ToolState | None, gauge: GaugeState | None, *, unit: LengthUnit | None = None
+    state: JobState,
+    tool_state: ToolState | None,
+    gauge: GaugeState | None,
+    *,
+    unit: LengthUnit | None = None,
+    known: Known | None = None,
 ) -> dict[str, Any]:
     """The whole conversation so far as one request of the ``advise`` interface, in the job's unit unless ``unit`` says
-    otherwise."""
+    otherwise. ``known`` is what the record teaches of tool, part and gauge; without it the assumptions stand."""
     unit = unit or unit_of(state)
     insert, tool, setting = insert_of(state), tool_of(state), _setting(state)
     if tool is None:
         raise Unsafe("No tool has been chosen.", where=state.id, hint="Choose the tool that sets this job.")
     aim = promise(state)
     resolution, error = gauge_limits(gauge)
-    learned = (tool_state.learned if tool_state else None) or {}
+    lengths = known.lengths if known is not None else None
 
     def length(value_mm: float) -> float:
         return in_unit(value_mm, unit)
 
-    history: dict[str, Any] | None = None
-    if learned:
-        history = {
-            "lead_ratio": 1.0,
-            "lead_rel_sd": learned.get("lead_rel_sd", tool.lead_rel_sd),
-            "process_sd": length(learned.get("process_sd_mm", tool.process_sd_mm)),
-            "backlash_turns": learned.get("backlash_turns", tool.backlash_turns),
-            "drift_per_cycle": 0.0,
-        }
     lead = tool.lead_per_turn.mm if tool.lead_per_turn is not None else None
     return {
         "v": 1,
@@ -133,21 +130,29 @@ def advise_request(
             "plus_turns": tool.plus_turns.replace(" ", "_"),
             "max_backlash_turns": tool.backlash_turns,
             "caliper_resolution": length(resolution),
-            "caliper_sd": length(error / math.sqrt(3.0)),
-            "insert_length_sd": length(INSERT_LENGTH_SD_MM),
-            "lot_mean_sd": length(LOT_MEAN_SD_MM),
+            "caliper_sd": length(error / math.sqrt(3.0) if known is None else known.caliper.sd_mm),
+            "insert_length_sd": length(INSERT_LENGTH_SD_MM if lengths is None else lengths.within_sd_mm),
+            "lot_mean_sd": length(LOT_MEAN_SD_MM if lengths is None else lengths.lot_sd_mm),
             "process_sd": length(tool.process_sd_mm),
-            "lot_lengths": None,
+            "lot_lengths": [length(one) for one in known.lot_lengths_mm] if known and known.lot_lengths_mm else None,
             "length_before_available": measures_before(state),
             "prior": None,
-            "tool_history": history,
+            "tool_history": tool_history(tool, tool_state, known, unit=unit),
             "control": tool.control,
-            "stroke_ceiling": None,
+            "stroke_ceiling": length(known.ceiling_mm) if known and known.ceiling_mm is not None else None,
             "air_to_stack": {"mean": length(setting["air_to_stack_mm"]), "sd": length(setting["air_to_stack_sd_mm"])},
             "max_pulls": MAX_PULLS,
         },
         "history": [_as_request(item, unit) for item in _story(state)],
     }
+
+
+def known_for(book: Book, state: JobState) -> Known | None:
+    """What the record teaches for this job's dial-in; None before a tool is chosen."""
+    tool = tool_of(state)
+    if tool is None:
+        return None
+    return known_of(book, state, tool, error_mm=gauge_limits(_gauge_state(book, state))[1])
 
 
 def gauge_limits(gauge: GaugeState | None) -> tuple[float, float]:
@@ -162,6 +167,20 @@ def record_free_length(book: Book, job_id: str, length: Length, *, doing: Doing,
     _sensible(length)
     book.write(f"job:{job_id}", [("FreeLengthMeasured", {"length_before": length.to_json()})], doing, gauge=gauge)
     return book.job(job_id)
+
+
+def record_lot_length(book: Book, job_id: str, length: Length, *, doing: Doing, gauge: str = "") -> JobState:
+    """The free length of one more insert of this lot, which is not pulled: it saves pulls (see the advice)."""
+    _sensible(length)
+    free = insert_of(book.job(job_id)).length_free
+    if abs(length.nanometres - free.nanometres) > 0.05 * free.nanometres:
+        raise BadInput(
+            f"{length.typed or length.mm} is not the free length of this insert.",
+            where="reading",
+            hint=f"It should be near {free.typed or free.mm}.",
+        )
+    book.write(f"job:{job_id}", [("LotMeasured", {"length": length.to_json()})], doing, gauge=gauge)
+    return refresh_advice(book, job_id, doing)
 
 
 def record_pull(
@@ -317,7 +336,7 @@ def refresh_advice(book: Book, job_id: str, doing: Doing) -> JobState:
         if tool is None or tool.control != "stroke" or state.setting is None:
             return state
         try:
-            request = advise_request(state, _tool_state(book, state), _gauge_state(book, state))
+            request = _request(book, state, unit_of(state))
         except Unsafe:
             return state
         reply = advise(request)
@@ -365,8 +384,13 @@ def why_in(book: Book, state: JobState, unit: LengthUnit) -> str:
     reply = state.advice or {}
     if unit == unit_of(state) or not reply:
         return str(reply.get("why", ""))
-    request = advise_request(state, _tool_state(book, state), _gauge_state(book, state), unit=unit)
-    return str(advise(request).get("why", ""))
+    return str(advise(_request(book, state, unit)).get("why", ""))
+
+
+def _request(book: Book, state: JobState, unit: LengthUnit) -> dict[str, Any]:
+    """The request as the record stands now."""
+    tool, gauge = _tool_state(book, state), _gauge_state(book, state)
+    return advise_request(state, tool, gauge, unit=unit, known=known_for(book, state))
 
 
 def lock_moved(state: JobState) -> str:
@@ -435,8 +459,8 @@ def learn_shift(book: Book, state: JobState, doing: Doing) -> None:
         return
     stack, _batch = stack_of(state)
     coupons = sum(c.counts and c.passed and c.purpose == "proof" for c in state.coupons)
-    shift = {"mean_mm": found.mean_mm, "sd_mm": found.sd_mm, "coupons": coupons, "job": state.id}
     key = shift_key(insert_of(state), stack)
+    shift = shift_with(book.tool(state.tool_id), key, found, job=state.id, coupons=coupons, at=book.now())
     with contextlib.suppress(Conflict):  # somebody else counted cycles meanwhile; the next verdict learns it
         book.write(f"tool:{state.tool_id}", [("ShiftLearned", {"key": key, "shift": shift})], Doing(doing.by))
 

@@ -284,6 +284,7 @@ def conflict_is_only_news(problem: Conflict) -> bool:
     return bool(kinds) and kinds <= {
         "TrialPulled",
         "FreeLengthMeasured",
+        "LotMeasured",
         "ReadAgain",
         "AdviceGiven",
         "RunChecked",

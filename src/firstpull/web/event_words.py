@@ -138,6 +138,10 @@ def _free(data: Data, unit: LengthUnit) -> str:
     return f"Free length {_length(data['length_before'], unit)}."
 
 
+def _lot(data: Data, unit: LengthUnit) -> str:
+    return f"Free length of another insert of the lot {_length(data['length'], unit)}."
+
+
 def _pulled(data: Data, unit: LengthUnit) -> str:
     where = "in scrap of the stack" if data["where"] == "stack" else "in the air"
     readings = ", ".join(show_length(Length.from_json(item), unit) for item in data["readings"])
@@ -286,6 +290,7 @@ _SENTENCES: dict[str, Callable[[Data, LengthUnit], str]] = {
     "SettingComputed": _setting,
     "StepDone": _step,
     "FreeLengthMeasured": _free,
+    "LotMeasured": _lot,
     "TrialPulled": _pulled,
     "ReadAgain": _read_again,
     "AdjusterTurned": _turned,
