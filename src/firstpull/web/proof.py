@@ -48,7 +48,7 @@ _PROOF_FIELDS = {
     "sections": "Cut through",
     "torque_tests": "Turning tests",
     "torque_min": "Least torque",
-    "reliability": "Promise: good sets, at least",
+    "reliability": "Good sets promised",
     "confidence": "With confidence",
 }
 _RUN_FIELDS = {

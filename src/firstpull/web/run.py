@@ -370,12 +370,12 @@ def _ways(here: Desk, state: JobState, now: str) -> list[dict[str, str]]:
     if eye and not state.stopped and not state.superseded_by:
         ways.append({"label": "Stop the run", "address": f"{address}?now=stop"})
     if any(not check.struck_out for check in state.checks) and not state.superseded_by:
-        ways.append({"label": "Strike out a check", "address": f"{address}?now=strike"})
+        ways.append({"label": "Strike one out", "address": f"{address}?now=strike"})
     if not state.superseded_by:
         ways.append({"label": "Count inserts", "address": f"{address}?now=count"})
     if run_checks.has_adjuster(state) and state.checks:
         ways.append({"label": "Figures", "address": f"{address}?now=figures"})
-    return [*ways, {"label": "Operator’s page", "address": here.address(state.id, "operator")}]
+    return [*ways, {"label": "Operator", "address": here.address(state.id, "operator")}]
 
 
 def _button(label: str, do: str = "", *, address: str = "", kind: str = "") -> dict[str, str]:
