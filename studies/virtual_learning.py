@@ -13,6 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from firstpull.errors import Unsafe
 from firstpull.mechanics.collapse.case import PullCase, Sheet
 from firstpull.mechanics.collapse.events import find_events
 from firstpull.mechanics.collapse.flow_curves import library_curve
@@ -94,7 +95,14 @@ def main(lots: int) -> None:
         start = time.process_time()
         stroke, force, diameter, closure = measure(truth, rng)
         keep = stroke > 0.0
-        found = learn(told, curve=(stroke[keep], force[keep]))
+        if not np.isfinite(force).all():
+            print(lot, "the true lot did not hold together; left out", flush=True)
+            continue
+        try:
+            found = learn(told, curve=(stroke[keep], force[keep]))
+        except Unsafe as problem:
+            print(lot, problem.what, flush=True)
+            continue
         for one, value in zip(found.told, values, strict=True):
             error = math.log(one.value / value) if one.name == "strength" else one.value - value
             hits[one.name].append(abs(error) / one.sd)

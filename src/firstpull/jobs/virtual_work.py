@@ -111,7 +111,7 @@ def kept_of(answer: dict[str, Any]) -> dict[str, Any]:
 LEARNED_SOURCE = "virtual pull, learned from real ones"
 
 
-def use_allowance(book: Book, job_id: str, question: Question, answer: dict[str, Any], *, doing: Doing) -> JobState:
+def use_allowance(book: Book, job_id: str, question: Question, *, answer: dict[str, Any], doing: Doing) -> JobState:
     """Use a virtual pull's allowance for a job, with its doubt and, where both ends are known, its window as *computed*.
 
     The inputs go on record with it, so that it can be run again. Raises Unsafe when the fold did not close or the job

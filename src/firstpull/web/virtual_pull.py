@@ -161,7 +161,7 @@ def do_pull_of_job(
         if look.found is None:
             raise Unsafe("There is no answer yet.", where="pull", hint="Wait for the pull to end.")
         doing = here.doing({"expected": expected, "client_id": client_id})
-        virtual_work.use_allowance(here.book, job, look.asked, look.found, doing=doing)
+        virtual_work.use_allowance(here.book, job, look.asked, answer=look.found, doing=doing)
         return here.address(job, "set_up")
 
     def refused(problem: dict[str, Any], status: int) -> Response:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import least_squares
 
-from firstpull.errors import BadInput
+from firstpull.errors import BadInput, Unsafe
 from firstpull.mechanics.collapse.case import PullCase, check_case
 from firstpull.mechanics.collapse.discrepancy import Discrepancy, Observation, discrepancy
 from firstpull.mechanics.collapse.events import Floats, find_events
@@ -95,7 +95,14 @@ def learn(
     def run(at: Floats) -> CoarsePull:
         key = tuple(round(float(one), 9) for one in at)
         if key not in cache:
-            cache[key] = coarse_pull(bent_case(case, key))
+            found = coarse_pull(bent_case(case, key))
+            if not (np.isfinite(found.force_n).all() and np.isfinite(found.diameter_mm).all()):
+                raise Unsafe(
+                    "A simulated pull did not hold together, so nothing was learned.",
+                    where="data",
+                    hint="Ask for less stroke, or check the dimensions.",
+                )
+            cache[key] = found
             if watch is not None:
                 watch(len(cache))
         return cache[key]
