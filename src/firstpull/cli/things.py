@@ -150,6 +150,34 @@ def tool_mandrel(session: Session, mark: str, mandrel: str) -> None:
     session.answer({"schema": "firstpull/tool/1", "tool": state.id, "fitted": state.fitted}, f"Fitted {state.fitted}.")
 
 
+@tool.command(name="retire")
+@click.argument("mark")
+@click.argument("mandrel")
+@click.option("--reason", required=True)
+@click.option("--how", type=click.Choice(["ended", "in time"]), required=True, help="Broken or worn; or still working.")
+@json_option
+def tool_retire(session: Session, mark: str, mandrel: str, *, reason: str, how: str) -> None:
+    """Take MANDREL of the tool MARK out of use."""
+    from firstpull.jobs.look_after import retire_mandrel
+
+    state = retire_mandrel(session.book(), mark, mandrel, reason=reason, how=how, doing=session.doing())
+    session.answer({"schema": "firstpull/tool/1", "tool": state.id, "fitted": state.fitted}, "Saved.")
+
+
+@tool.command(name="life")
+@click.argument("thread")
+@json_option
+def tool_life(session: Session, thread: str) -> None:
+    """How long mandrels of THREAD last in this shop, and by how many sets to change them."""
+    from dataclasses import asdict
+
+    from firstpull.jobs.mandrel_life import mandrel_life
+    from firstpull.trade.threads import thread as thread_of
+
+    found = mandrel_life(session.book(), thread_of(thread, where="THREAD").designation)
+    session.answer({"schema": "firstpull/mandrel-life/1", **asdict(found)}, found.text)
+
+
 @click.group()
 def gauge() -> None:
     """Calipers, micrometers and other gauges."""

@@ -103,13 +103,16 @@ def fit_mandrel(book: Book, tool_id: str, mandrel_id: str, *, doing: Doing) -> T
     return book.tool(tool_id)
 
 
-def retire_mandrel(book: Book, tool_id: str, mandrel_id: str, *, reason: str, doing: Doing) -> ToolState:
-    """Take a mandrel out of use, with a reason."""
+def retire_mandrel(book: Book, tool_id: str, mandrel_id: str, *, reason: str, doing: Doing, how: str = "") -> ToolState:
+    """Take a mandrel out of use, with a reason; ``how``: "ended" (broken, worn out) or "in time" (it still worked)."""
     if mandrel_id not in book.tool(tool_id).mandrels:
         raise BadInput(f"{tool_id} has no mandrel “{mandrel_id}”.", where="mandrel")
     if not reason.strip():
         raise BadInput("Why is it retired?", where="reason", hint="For example “thread worn”.")
-    book.write(f"tool:{tool_id}", [("MandrelRetired", {"mandrel_id": mandrel_id, "reason": reason.strip()})], doing)
+    if how not in ("", "ended", "in time"):
+        raise BadInput(f"“{how}” is not how a mandrel goes.", where="how", hint="ended, or in time.")
+    data = {"mandrel_id": mandrel_id, "reason": reason.strip(), "how": how}
+    book.write(f"tool:{tool_id}", [("MandrelRetired", data)], doing)
     return book.tool(tool_id)
 
 

@@ -225,7 +225,7 @@ _FORMS: dict[str, tuple[Mapping[str, Check], Mapping[str, Check]]] = {
     "ToolChanged": ({"tool": _object}, {"service_every_cycles": _count}),
     "MandrelAdded": ({"mandrel": _MANDREL}, {}),
     "MandrelFitted": ({"mandrel_id": _text}, {}),
-    "MandrelRetired": ({"mandrel_id": _text, "reason": _text}, {}),
+    "MandrelRetired": ({"mandrel_id": _text, "reason": _text}, {"how": _one_of("", "ended", "in time")}),
     "CyclesCounted": ({"cycles": _count}, {"mandrel_id": _text}),
     "Serviced": ({"what": _text}, {}),
     "KnobTried": ({"turns": _number, "free_length": _length, "set_length": _length}, {}),

@@ -184,7 +184,7 @@ def _mandrel_fitted(state: ToolState, _event: Event, data: Data) -> ToolState:
 
 
 def _mandrel_retired(state: ToolState, _event: Event, data: Data) -> ToolState:
-    gone = dict(state.mandrels[data["mandrel_id"]], retired=data["reason"])
+    gone = dict(state.mandrels[data["mandrel_id"]], retired=data["reason"], how=data.get("how", ""))
     fitted = "" if state.fitted == data["mandrel_id"] else state.fitted
     return replace(state, mandrels={**state.mandrels, data["mandrel_id"]: gone}, fitted=fitted)
 
