@@ -205,9 +205,14 @@ def test_what_is_done_to_a_tool_is_in_its_history(client, shop):
     )
     assert act(client, "/tools/T1?do=fit", do="fit", mandrel="M6-a").status_code == 303
     assert act(client, "/tools/T1?do=cycles", do="cycles", cycles="120").status_code == 303
+    assert "change by 22 sets" in client.get("/tools/T1").text  # 120·√(−ln 0.9 / −ln 0.05) = 22.5, by hand
     assert "past its limit" in client.get("/look-after").text
-    assert act(client, "/tools/T1?do=retire", do="retire", mandrel="M6-a", reason="thread worn").status_code == 303
+    assert (
+        act(client, "/tools/T1?do=retire", do="retire", mandrel="M6-a", reason="thread worn", how="ended").status_code
+        == 303
+    )
     assert act(client, "/tools/T1?do=service", do="service", what="seals and oil").status_code == 303
+    assert shop.bench.tool("T1").mandrels["M6-a"]["how"] == "ended"
     text = client.get("/tools/T1").text
     for words in ("Mandrel M6-a fitted.", "120 cycles counted.", "retired: thread worn", "Serviced: seals and oil"):
         assert words in text

@@ -14,7 +14,9 @@ from pydantic import BaseModel
 
 from firstpull.errors import BadInput
 from firstpull.jobs import look_after
+from firstpull.jobs.gauge_studies import gauge_scatter
 from firstpull.jobs.look_after import DueRow
+from firstpull.jobs.mandrel_life import mandrel_life
 from firstpull.jobs.workshop import Doing
 from firstpull.record.event import Event
 from firstpull.record.things import GaugeState, ToolState
@@ -29,6 +31,7 @@ from firstpull.web.typed import show_pressure, typed_count
 router = APIRouter()
 
 CLASSES = ("8.8", "10.9", "12.9")
+_HOW_IT_WENT = [{"value": "ended", "label": "Broken or worn"}, {"value": "in time", "label": "Still worked"}]
 
 
 class ToolAct(BaseModel):
@@ -42,6 +45,7 @@ class ToolAct(BaseModel):
     cycle_limit: str = ""
     property_class: str = "12.9"
     reason: str = ""
+    how: str = ""
     expected: str = ""
     client_id: str = ""
 
@@ -148,7 +152,7 @@ def _do_tool(here: Desk, tool: str, form: ToolAct, doing: Doing) -> None:
     elif form.do == "fit":
         look_after.fit_mandrel(book, tool, form.mandrel, doing=doing)
     elif form.do == "retire":
-        look_after.retire_mandrel(book, tool, form.mandrel, reason=form.reason, doing=doing)
+        look_after.retire_mandrel(book, tool, form.mandrel, reason=form.reason, doing=doing, how=form.how)
     else:
         raise BadInput("This page does not know that button.", where="do", hint="Load the page again.")
 
@@ -164,7 +168,7 @@ def _tool_page(
         "due": [_due(row) for row in look_after.tool_due(state)],
         "acts": _tool_acts(state),
         "buttons": [_button("Service done", address=f"/tools/{quote(state.id)}?do=service")],
-        "facts": tool_facts(state, here.unit),
+        "facts": [*tool_facts(state, here.unit), *_life(here, state)],
         "history": history_table(here.request, here.book.store.read(state.stream)),
         "papers": paper_ways(f"/tools/{quote(state.id)}/history.pdf", here.unit),
         "sheet_title": "Data and history",
@@ -240,10 +244,25 @@ def _tool_form(state: ToolState, form: ToolAct, problem: dict[str, Any] | None) 
         return {
             "question": f"Take mandrel {form.mandrel} out of use?",
             "caution": caution,
+            "choices": [
+                {"name": "how", "legend": "How did it go?", "choices": _HOW_IT_WENT, "chosen": form.how},
+            ],
             "fields": fields,
             "buttons": [_button("Retire it", "retire")],
         }
     return None
+
+
+def _life(here: Desk, state: ToolState) -> list[dict[str, str]]:
+    """By how many sets the fitted mandrel is changed, from how long others of its thread lasted here."""
+    mandrel = state.mandrels.get(state.fitted)
+    if mandrel is None:
+        return []
+    found = mandrel_life(here.book, str(mandrel["thread"]))
+    name = f"Mandrels {found.thread}"
+    if not found.change_by:
+        return [{"name": name, "value": "", "note": found.text}]
+    return [{"name": name, "value": f"change by {found.change_by} sets", "note": found.text.partition(": ")[2]}]
 
 
 def tool_facts(state: ToolState, unit: LengthUnit) -> list[dict[str, str]]:
@@ -339,12 +358,22 @@ def _gauge_page(
             {"name": "Reads to", "value": f"{step} {unit}", "note": ""},
             {"name": "Limit of error", "value": f"{error} {unit}", "note": ""},
             {"name": "Checked every", "value": f"{state.gauge['every_days']} days", "note": ""},
+            *_studied(here, state),
         ],
         "history": history_table(here.request, told_events(here.book.store.read(state.stream))),
         "sheet_title": "Data and history",
         "sheet_notes": [here.lengths_note],
     }
     return page(here.request, "thing.html", context, status_code=status_code)
+
+
+def _studied(here: Desk, state: GaugeState) -> list[dict[str, str]]:
+    """What a reading scatters, by the study that counts."""
+    found = gauge_scatter(here.book, state.id)
+    if found is None:
+        return [{"name": "Scatter of a reading", "value": "not studied", "note": ""}]
+    value = show_mm(found.sd_mm, here.unit, decimals=4 if here.unit == "mm" else 5)
+    return [{"name": "Scatter of a reading", "value": f"{value} {here.unit}", "note": f"study {found.study}"}]
 
 
 def _check_words(state: GaugeState, unit: LengthUnit) -> str:
