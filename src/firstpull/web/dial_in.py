@@ -23,6 +23,7 @@ from firstpull.web.trial_views import (
     chart_of,
     counted_note,
     expected_text,
+    known_lines,
     mm_text,
     promise_text,
     said_of,
@@ -76,6 +77,9 @@ def _do(here: Desk, job: str, do: str, *, reading: str, form: dict[str, str]) ->
     reply = state.advice or {}
     if do == "read":
         _read(here, state, here.length(reading, "reading"), doing=doing)
+    elif do == "lot":
+        value = here.length(reading, "reading")
+        dial_in.record_lot_length(book, job, value, doing=doing, gauge=state.gauge_id)
     elif do == "air_off":
         return f"{address}?air=off"
     elif do == "turned":
@@ -163,7 +167,7 @@ def _page(
         "field": None,
         "readings": [],
         "suspects": suspects_of(here, state),
-        "why": [dial_in.why_in(here.book, state, here.unit), promise_text(here, aim)],
+        "why": [dial_in.why_in(here.book, state, here.unit), promise_text(here, aim), *known_lines(here, state)],
         "knob": "",
         "chart": chart_of(here, state),
         "aside": practice.aside(here, state) if here.practice else [],
@@ -310,8 +314,13 @@ def _read_view(
         "caution": caution,
         "field": field,
         "readings": readings,
-        "buttons": [_button("Save the reading", "read"), *strike_button(here, state)],
+        "buttons": [_button("Save the reading", "read"), *_lot_button(state, wants_free), *strike_button(here, state)],
     }
+
+
+def _lot_button(state: JobState, wants_free: bool) -> list[dict[str, str]]:
+    """Before the first pull other inserts of the lot can be measured and kept: their lengths save pulls."""
+    return [_button("Measured only, not pulled", "lot", kind="other")] if wants_free and not state.pulls else []
 
 
 def _late_view(here: Desk, state: JobState, *, problem: dict[str, Any], typed: str) -> dict[str, Any]:

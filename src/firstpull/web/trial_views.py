@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from firstpull.drawing.charts import ChartPoint, convergence_chart
 from firstpull.jobs import dial_in
+from firstpull.jobs.learned import age_days
 from firstpull.jobs.shapes import insert_of, set_length_limits_mm, to_mm, unit_of
 from firstpull.record.job import JobState, Pull
 from firstpull.units import show_length, show_mm
@@ -64,6 +65,44 @@ def suspects_of(here: Desk, state: JobState) -> list[str]:
             )
     found += [f"Pull {int(index) + 1} looks like a bad pull." for index in reply.get("suspect_pulls") or ()]
     return found
+
+
+def known_lines(here: Desk, state: JobState) -> list[str]:
+    """What is known of this tool, part and gauge before a pull, where it comes from and how old it is."""
+    known = dial_in.known_for(here.book, state)
+    if known is None:
+        return []
+    lines = []
+    if known.knob is not None:
+        knob = known.knob
+        changed = f" In {knob.odd} of them it was not the same tool." if knob.odd else ""
+        lines.append(
+            f"This tool, from {_many(knob.sessions, 'job')}, the last {_ago(here, known.knob_at)}: {knob.ratio * 100:.1f} ± "
+            f"{knob.ratio_sd * 200:.1f} % of the stated stroke a turn, pulls scatter by "
+            f"{dial_in.fine_length(knob.process_sd_mm, here.unit)}.{changed}"
+        )
+    if known.lengths is not None:
+        lengths = known.lengths
+        lines.append(
+            f"This part, from {_many(lengths.lengths, 'length')} of {_many(lengths.lots, 'job')}, the last "
+            f"{_ago(here, known.lengths_at)}: free lengths scatter by {dial_in.fine_length(lengths.within_sd_mm, here.unit)}, "
+            f"lots by {dial_in.fine_length(lengths.lot_sd_mm, here.unit)}."
+        )
+    if known.lot_lengths_mm:
+        lines.append(f"This lot: {_many(len(known.lot_lengths_mm), 'length')} measured beforehand.")
+    lines.append(
+        f"A reading scatters by {dial_in.fine_length(known.caliper.sd_mm, here.unit)}, by {known.caliper.source}."
+    )
+    return lines
+
+
+def _many(count: int, word: str) -> str:
+    return f"{count} {word}{'' if count == 1 else 's'}"
+
+
+def _ago(here: Desk, at: str) -> str:
+    days = int(age_days(here.book, at))
+    return "today" if days == 0 else "yesterday" if days == 1 else f"{days} days ago"
 
 
 def promise_text(here: Desk, aim: dial_in.Promise) -> str:
