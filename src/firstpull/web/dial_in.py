@@ -312,6 +312,8 @@ def _read_view(
         "question": question,
         "crumb": crumb,
         "caution": caution,
+        # before the first pull: how many inserts to expect, and what would save some
+        "text": "" if state.pulls or not wants_free or problem else dial_in.why_in(here.book, state, here.unit),
         "field": field,
         "readings": readings,
         "buttons": [_button("Save the reading", "read"), *_lot_button(state, wants_free), *strike_button(here, state)],
@@ -320,7 +322,7 @@ def _read_view(
 
 def _lot_button(state: JobState, wants_free: bool) -> list[dict[str, str]]:
     """Before the first pull other inserts of the lot can be measured and kept: their lengths save pulls."""
-    return [_button("Measured only, not pulled", "lot", kind="other")] if wants_free and not state.pulls else []
+    return [_button("Only measured", "lot", kind="other")] if wants_free and not state.pulls else []
 
 
 def _late_view(here: Desk, state: JobState, *, problem: dict[str, Any], typed: str) -> dict[str, Any]:
