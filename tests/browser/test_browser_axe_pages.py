@@ -51,6 +51,8 @@ PAGES = [
     *(f"/bench/jobs/{OPEN}/choose?screen={screen}" for screen in ("pick", "checks")),
     *(f"/bench/jobs/{LOADED}/choose?screen={screen}" for screen in ("loads", "service", "pick", "checks")),
     *(f"/bench/jobs/{OPEN}/set-up?ask={ask}" for ask in _ASKS),
+    "/inserts/virtual-pull?part=DEMO-M6-STFO-30",
+    *_steps(OPEN, "virtual-pull"),
     *_steps(OPEN, "set-up", "dial-in", "prove", "hand-over", "find-allowance", "record"),
     *_steps(HELD, "set-up", "dial-in", "prove", "prove/air", "prove/plan", "prove/plan?part=run", "hand-over"),
     *_steps(HELD, "prove/coupons", "in-hand"),

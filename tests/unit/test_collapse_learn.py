@@ -65,3 +65,24 @@ def test_data_that_cannot_be_used_are_refused_before_any_run() -> None:
         learn(TOLD, curve=(np.linspace(3.0, 0.0, 50), np.full(50, 9_000.0)))
     with pytest.raises(BadInput, match="cannot be right"):
         learn(TOLD, inserts=(SetInsert(3.0, 5.0),))
+
+
+def test_effects_are_differences_of_coarse_pulls_and_stages_are_kept() -> None:
+    """A stronger metal pulls harder, a moved case carries its friction, and the stages run from 0 to the stroke."""
+    from dataclasses import replace
+
+    from firstpull.mechanics.collapse.learn import bent_case
+    from firstpull.mechanics.collapse.sensitivity import coarse_pull, effects
+
+    assert bent_case(TOLD, (0.0, 0.0, 0.05)).friction == pytest.approx(0.17)
+    short = replace(TOLD, stroke_mm=2.2)
+    base = coarse_pull(short, stages=5)
+    assert len(base.stages) == 5
+    assert base.stages[-1].stroke_mm == pytest.approx(2.2, abs=0.01)
+    rows = {row.what: row for row in effects(short, base)}
+    assert set(rows) == {"thickness", "hole", "wall", "material", "friction"}
+    peak = base.events["peak"]
+    assert peak is not None
+    change = rows["material"].peak_n
+    assert change is not None
+    assert change == pytest.approx(0.1 * peak.force_n, rel=0.1)

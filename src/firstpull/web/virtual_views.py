@@ -152,7 +152,8 @@ def _learned(answer: dict[str, Any], unit: LengthUnit) -> list[str]:
     found = answer.get("learned")
     if not found:
         return []
-    rows = [f"{one['text']} {one['value']:.2f} ± {one['sd']:.2f}" for one in found["constants"]]
+    rows = [note for note in found["notes"][:1] if "does not fit" in note]
+    rows += [f"{one['text']} {one['value']:.2f} ± {one['sd']:.2f}" for one in found["constants"]]
     error, sd = show_mm(found["model_error_mm"], unit), show_mm(found["model_error_sd_mm"], unit)
     shown = ", ".join(found["shown_by"]) or "nothing measured so far"
     return [*rows, f"Model’s error {error} ± {sd} {unit} (sd), by {shown}."]

@@ -14,7 +14,7 @@ from scipy.optimize import least_squares
 
 from firstpull.errors import BadInput, Unsafe
 from firstpull.mechanics.collapse.case import PullCase, check_case
-from firstpull.mechanics.collapse.discrepancy import Discrepancy, Observation, discrepancy
+from firstpull.mechanics.collapse.discrepancy import PRIOR_SD_MM, Discrepancy, Observation, discrepancy
 from firstpull.mechanics.collapse.events import Floats, find_events
 from firstpull.mechanics.collapse.sensitivity import CoarsePull, bent_curve, coarse_pull
 
@@ -33,6 +33,9 @@ GAUGE_MM = 0.05
 SHAPE_MM = 0.1
 """A diameter shows the shape, not the moment of closure: so much of doubt stays between the two."""
 TOLD, HARDLY = 0.5, 0.85
+FAR_SDS, FAR_MM = 2.3, 0.3
+"""Beyond this many prior doubts, or so much error of the model, the data and the dimensions do not belong together."""
+MISFIT = "What was measured does not fit these dimensions: check both; nothing is taken as surer for it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +140,10 @@ def learn(
 
 
 def bent_case(case: PullCase, at: tuple[float, ...]) -> PullCase:
-    """The case with log strength, hardening and friction moved by these; friction never below 0. By definition."""
+    """The case with log strength, hardening and friction moved by these (no unit); friction never below 0.
+
+    Source: by definition.
+    """
     metal = bent_curve(case.metal, strength=math.exp(at[0]), hardening=at[1])
     return replace(case, metal=metal, friction=min(max(case.friction + at[2], 0.0), 0.6))
 
@@ -200,6 +206,10 @@ def _learned(
             rates.append(0.0 if other is None else (other.stroke_mm - closure.stroke_mm) / float(step.sum()))
         spread = math.sqrt(max(float(np.array(rates) @ covariance @ np.array(rates)), 0.0))
     notes = [one.text for one in told if "could not" in one.text or "hardly" in one.text]
+    far = [abs(one.difference_mm) for one in shown if abs(one.difference_mm) > FAR_MM]
+    if far or bool(np.any(np.abs(best) > FAR_SDS * np.array(PRIOR_SD))):
+        notes.insert(0, MISFIT)
+        error = replace(error, sd_mm=max([error.sd_mm, PRIOR_SD_MM, *(one / 2.0 for one in far)]))
     if not shown:
         notes.append("Nothing measured reaches closure, so the model’s own doubt stays 0.1 mm.")
     return Learned(

@@ -72,7 +72,10 @@ def bent_curve(curve: FlowCurve, *, strength: float = 1.0, hardening: float = 0.
 
 
 def coarse_pull(case: PullCase, *, stages: int = 0, watch: Callable[[float], None] | None = None) -> CoarsePull:
-    """One coarse run of a checked case. ``watch`` hears the share done and may raise to cancel. Source: simulate."""
+    """One coarse run of a checked case. ``watch`` hears the share done and may raise to cancel.
+
+    Strokes in mm, pulls in N. Source: the solver (simulate).
+    """
     held: list[State] = []
     wanted = np.linspace(0.0, case.stroke_mm, stages).tolist() if stages else []
 
