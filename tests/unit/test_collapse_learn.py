@@ -78,7 +78,7 @@ def test_effects_are_differences_of_coarse_pulls_and_stages_are_kept() -> None:
     short = replace(TOLD, stroke_mm=2.2)
     base = coarse_pull(short, stages=5)
     assert len(base.stages) == 5
-    assert base.stages[-1].stroke_mm == pytest.approx(2.2, abs=0.01)
+    assert base.stages[-1].stroke_mm == pytest.approx(2.2, abs=0.05)
     rows = {row.what: row for row in effects(short, base)}
     assert set(rows) == {"thickness", "hole", "wall", "material", "friction"}
     peak = base.events["peak"]

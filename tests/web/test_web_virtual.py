@@ -1,4 +1,4 @@
-"""The virtual pull's pages: three screens filled in from what is known, a pull with its stop, its answer and its use."""
+"""The virtual pull's pages: four screens filled in from what is known, a pull with its stop, its answer and its use."""
 
 from __future__ import annotations
 
@@ -122,9 +122,9 @@ def address(book: Book) -> str:
 
 
 def begin(client: TestClient, page: str) -> str:
-    """Go through the three screens; where the pull is."""
+    """Go through the four screens; where the pull is."""
     text = client.get(page).text
-    for _screen in range(2):
+    for _screen in range(3):
         text = client.post(page, data={**fields(text), **_typed(text), "do": "next"}).text
     answer = client.post(page, data={**fields(text), **_typed(text), "do": "next"})
     assert answer.status_code == 303, html.unescape(answer.text)

@@ -1,4 +1,4 @@
-"""The virtual pull: three short screens of measures, the pull beside the page with a stop, and what it gave.
+"""The virtual pull: four short screens of measures, the pull beside the page with a stop, and what it gave.
 
 For a part of the catalogue, or for a job; only “Use as set allowance” writes anything.
 """
@@ -38,14 +38,17 @@ PART_ADDRESS = "/inserts/virtual-pull"
 SCREENS: tuple[tuple[str, ...], ...] = (
     ("outer_diameter", "counterbore_diameter", "unthreaded_length", "threaded_length"),
     ("flange_diameter", "flange_thickness", "thickness", "hole_diameter"),
-    ("thread", "grip_max", "sheet"),
+    ("thread", "grip_max"),
+    ("sheet",),
 )
 _LENGTHS = (*MEASURES, "grip_max")
-_CHOICES = ("metal", "friction")
+_CHOICES = {2: "metal", 3: "friction"}
+"""The choice that stands under the fields of a screen."""
+LAST = len(SCREENS) - 1
 
 
 class Measures(BaseModel):
-    """The fields of the three screens."""
+    """The fields of the screens."""
 
     outer_diameter: str = ""
     counterbore_diameter: str = ""
@@ -232,18 +235,18 @@ def _filled(here: Desk, known: dict[str, Length | str], asked: Measures) -> dict
 
 def _answer(here: Desk, state: JobState | None, form: MeasuresForm) -> Response:
     typed = {name: getattr(form, name).strip()[:60] for name in Measures.model_fields}
-    number = int(form.screen) if form.screen in ("0", "1", "2") else 0
+    number = int(form.screen) if form.screen in ("0", "1", "2", "3") else 0
     if form.do == "back":
         return _screen(here, state, max(number - 1, 0), typed, part=form.part)
     try:
         sizes = _sizes(here, typed, until=number)
-        if number < len(SCREENS) - 1:
+        if number >= 2 and not typed["metal"]:
+            raise BadInput("Which metal is the insert?", where="metal", hint="Tap the nearest one.")
+        if number < LAST:
             kept = {
                 name: with_unit(text, here.unit) if name in _LENGTHS and text else text for name, text in typed.items()
             }
             return _screen(here, state, number + 1, kept, part=form.part)
-        if not typed["metal"]:
-            raise BadInput("Which metal is the insert?", where="metal", hint="Tap the nearest one.")
         request = request_from(sizes, typed, state=state)
         check_case(request.case)
         insert = _insert_of(here, state, form.part)
@@ -323,7 +326,8 @@ def _screen(
     words = TEXTS["virtual"]
     names = SCREENS[number]
     where = (problem or {}).get("where", "")
-    asked = list(names) + (list(_CHOICES) if number == 2 else [])
+    choice = _CHOICES.get(number, "")
+    asked = [*names, choice]
     address = PART_ADDRESS if state is None else here.address(state.id, "virtual-pull")
     form = form_of(state, address) if state else {"address": address, "expected": "", "client_id": uuid.uuid4().hex}
     carried = [(name, typed[name]) for name in Measures.model_fields if name not in asked]
@@ -340,7 +344,7 @@ def _screen(
         "instruction": "",
         "note": "",
         "choices": [],
-        "choices_after": _groups(typed) if number == 2 else [],
+        "choices_after": [_group(choice, typed)] if choice else [],
         "fields": [_field(here, name, typed, problem if where == name else None) for name in names],
         "pairs": True,
         "field": None,
@@ -349,7 +353,7 @@ def _screen(
         "readings": [],
         "why": [words[f"why_{number}"]],
         "facts": [],
-        "buttons": [{"label": words["pull"] if number == 2 else words["next"], "do": "next", "kind": ""}, back],
+        "buttons": [{"label": words["pull"] if number == LAST else words["next"], "do": "next", "kind": ""}, back],
         "drawing": measures_drawing(_known_mm(here, typed), names if number < 2 else ()),
         "drawing_title": words["where"],
         "drawing_notes": [here.lengths_note],
@@ -388,15 +392,13 @@ def _field(here: Desk, name: str, typed: dict[str, str], problem: dict[str, Any]
     return field
 
 
-def _groups(typed: dict[str, str]) -> list[dict[str, Any]]:
-    metals = [{"value": name, "label": name.capitalize()} for name in METALS.values()]
-    states = [{"value": name, "label": name.capitalize()} for name in FRICTIONS]
-    return [
-        {"name": "metal", "legend": TEXTS["virtual"]["metal"], "choices": metals, "chosen": typed["metal"]},
-        {
-            "name": "friction",
-            "legend": TEXTS["virtual"]["friction"],
-            "choices": states,
-            "chosen": typed["friction"] or "as delivered",
-        },
-    ]
+def _group(name: str, typed: dict[str, str]) -> dict[str, Any]:
+    """The choice of the insert's metal, or of the state of its surfaces."""
+    values = list(METALS.values()) if name == "metal" else list(FRICTIONS)
+    return {
+        "name": name,
+        "legend": TEXTS["virtual"][name],
+        "choices": [{"value": value, "label": value.capitalize()} for value in values],
+        "chosen": typed[name] or ("" if name == "metal" else "as delivered"),
+        "across": 2,
+    }
