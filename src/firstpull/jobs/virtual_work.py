@@ -108,6 +108,8 @@ def kept_of(answer: dict[str, Any]) -> dict[str, Any]:
     return {name: answer[name] for name in _KEPT if name in answer}
 
 
+TYPED_MM = 0.006
+"""A grip shown to a hundredth and sent back may differ by so much."""
 LEARNED_SOURCE = "virtual pull, learned from real ones"
 
 
@@ -124,12 +126,13 @@ def use_allowance(book: Book, job_id: str, question: Question, *, answer: dict[s
         raise Unsafe(
             "This pull gives no set allowance.", where="allowance", hint="Find it on coupons: “Find the allowance”."
         )
-    if asked.grip_max_mm is None or abs(asked.grip_max_mm - insert.grip_max.mm) > 1e-6:
+    if asked.grip_max_mm is None or abs(asked.grip_max_mm - insert.grip_max.mm) > TYPED_MM:
         raise Unsafe(
             "The job’s insert has another greatest grip than this pull.", where="allowance", hint="Pull it again."
         )
+    target = float(value) + asked.grip_max_mm - insert.grip_max.mm  # the grip was typed, perhaps rounded
     allowance = Allowance(
-        Length.from_mm(round(float(value), 3)),
+        Length.from_mm(round(target, 3)),
         round(float(doubt), 4),
         LEARNED_SOURCE if question.measured.any else SOURCE,
     )
