@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from axe_playwright_python.base import AXE_FILE_PATH
 from playwright.sync_api import Browser, expect
 
 from browser_bench import Hand, Served, browsing, served, workshop_in
@@ -73,4 +74,7 @@ def test_a_pull_is_stopped_and_another_answers(browser: Browser, bench: Served, 
         page.reload()
         page.get_by_role("button", name="Back one").click()
         expect(page.get_by_role("button", name="Play")).to_be_visible()
+        page.evaluate(AXE_FILE_PATH.read_text("utf-8"))
+        found = page.evaluate("axe.run()")
+        assert [one["id"] for one in found["violations"] if one["impact"] in ("serious", "critical")] == []
         assert page.locator("[data-stages] g[id^=stage-]:not([display=none])").count() >= 1
