@@ -102,3 +102,38 @@ def test_what_cannot_be_read_is_named(old: str, new: str, where: str) -> None:
     with pytest.raises(BadInput) as refused:
         read_pull(CASE.replace(old, new, 1), where="case.toml")
     assert refused.value.where == where
+
+
+def test_quick_answers_at_once_and_says_the_share_that_closes(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Closure, allowance and share with their doubt; what the fit does not cover is refused with a way on."""
+    case = tmp_path / "case.toml"
+    case.write_text(CASE + '[scatter]\nthickness = "0.05 mm"\nstrength = 0.05\n')
+
+    def ended(*options: str) -> int:
+        with pytest.raises(SystemExit) as caught:
+            main(["virtual-pull", str(case), *options])
+        return int(caught.value.code or 0)
+
+    assert ended("--quick", "--stroke", "3.4 mm", "--json") == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["schema"] == "firstpull/quick-pull/1"
+    assert answer["clear_cut"]
+    assert 2.0 < answer["events"]["closure"]["stroke_mm"] < 4.0
+    assert answer["set_allowance_mm"] == pytest.approx(answer["stroke_plus_thickness_mm"] - 2.5)
+    assert 0.0 <= answer["closing"]["share_closed"] <= 1.0
+    case.write_text(CASE.replace("friction = 0.12", "friction = 0.5"))
+    assert ended("--quick") == 2
+    assert "friction" in capsys.readouterr().err
+    assert ended("--stroke", "3 mm") == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "where"), [("thickness = -1", "scatter"), ("strength = 0.9", "scatter"), ("holes = 1", "scatter")]
+)
+def test_a_scatter_that_is_none_is_refused(text: str, where: str) -> None:
+    """Negative, too large, unknown."""
+    with pytest.raises(BadInput) as caught:
+        read_pull(CASE + f"[scatter]\n{text}\n")
+    assert where in caught.value.where

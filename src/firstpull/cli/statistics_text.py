@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from firstpull.cli.texts import grid, table
@@ -27,7 +27,7 @@ def told(answer: Mapping[str, Any]) -> str:
     return "\n\n".join([*([table(plain)] if plain else []), *blocks, *(["\n".join(notes)] if notes else [])])
 
 
-def _grid(rows: list[Mapping[str, Any]]) -> str:
+def _grid(rows: Sequence[Any]) -> str:
     head = tuple(rows[0])
     lines = [tuple(_shown(row.get(name)) for name in head) for row in rows]
     return grid(tuple(_words(name) for name in head), lines)

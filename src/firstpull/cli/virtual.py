@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from firstpull.cli.main import Session, json_option
+from firstpull.errors import BadInput
 
 
 @click.command("virtual-pull")
@@ -21,9 +22,25 @@ from firstpull.cli.main import Session, json_option
     type=click.Path(path_type=Path),
     help="Learn from set inserts: stroke, bulge's diameter, set length in mm.",
 )
+@click.option("--quick", is_flag=True, help="Answer at once from a fit to many simulated pulls.")
+@click.option("--stroke", help="With --quick: the share of sets that closes at this stroke, with the file's [scatter].")
 @json_option
-def virtual_pull(session: Session, case_file: Path, *, whole: bool, curve: Path | None, inserts: Path | None) -> None:
+def virtual_pull(
+    session: Session,
+    case_file: Path,
+    *,
+    whole: bool,
+    curve: Path | None,
+    inserts: Path | None,
+    quick: bool,
+    stroke: str | None,
+) -> None:
     """Simulate the collapse of the insert in CASE_FILE: force against stroke, closure, set allowance."""
+    if quick:
+        _quick(session, case_file, stroke)
+        return
+    if stroke is not None:
+        raise BadInput("--stroke is asked with --quick.", where="--stroke", hint="Add --quick, or leave it out.")
     from firstpull.cli.reckon import read_text
     from firstpull.exchange.pull_file import read_pull
     from firstpull.jobs.virtual_pull import pull_virtually
@@ -37,6 +54,33 @@ def virtual_pull(session: Session, case_file: Path, *, whole: bool, curve: Path 
         texts = ["" if file is None else read_text(file) for file in (curve, inserts)]
         answer = learn_virtually(request, Measured(*texts), whole=whole)
     session.answer(answer, _text(answer))
+
+
+def _quick(session: Session, case_file: Path, stroke: str | None) -> None:
+    """The quick answer."""
+    from firstpull.cli.reckon import read_text
+    from firstpull.exchange.pull_file import read_pull
+    from firstpull.jobs.virtual_quick import quick_answer
+    from firstpull.units import parse_length
+
+    request = read_pull(read_text(case_file), where=str(case_file))
+    at = None if stroke is None else parse_length(stroke, unit="mm", where="--stroke").mm
+    answer = quick_answer(request, stroke_mm=at)
+    lines = ["Quick answer (a fit to simulated pulls, not a proof):"]
+    closure = answer["events"]["closure"]
+    if closure is not None:
+        lines.append(
+            f"  closure {closure['stroke_mm']:.2f} ± {answer['closure_sd_mm']:.2f} mm (1 sd) at {closure['force_n'] / 1000:.2f} kN"
+        )
+        lines.append(f"  outer diameter there {answer['outer_diameter_at_closure_mm']:.2f} mm")
+    if answer["set_allowance_mm"] is not None:
+        lines.append(
+            f"  set allowance {answer['set_allowance_mm']:.2f} ± {answer['set_allowance_sd_mm']:.2f} mm (1 sd)"
+        )
+    if answer["closing"] is not None:
+        share = answer["closing"]["share_closed"]
+        lines.append(f"  at {answer['closing']['stroke_mm']:.2f} mm {100.0 * share:.1f} % of the sets have closed")
+    session.answer(answer, "\n".join([*lines, *answer["limits"]]))
 
 
 def _text(answer: dict[str, Any]) -> str:

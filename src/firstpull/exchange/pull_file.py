@@ -8,7 +8,7 @@ from typing import Any
 
 from firstpull.errors import BadInput
 from firstpull.exchange.job_fields import Section
-from firstpull.mechanics.collapse.case import PullCase, Sheet
+from firstpull.mechanics.collapse.case import PullCase, Scatter, Sheet
 from firstpull.mechanics.collapse.flow_curves import library_curve
 from firstpull.mechanics.collapse.limits import MANDREL_CLASS, Surroundings
 from firstpull.mechanics.collapse.material import FlowCurve, Law
@@ -47,17 +47,20 @@ _KNOWN = {
         "screw_preload_n",
         "sheet_load_n",
     ),
+    "scatter": ("thickness", "hole", "wall", "strength", "friction"),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class PullRequest:
-    """What a file asks: the case, the largest grip in mm, the tool's compliance, and what else is known around the pull."""
+    """What a file asks: the case, the largest grip in mm, the tool's compliance, what else is known around the pull, and how it
+    scatters from set to set."""
 
     case: PullCase
     grip_max_mm: float | None
     compliance_mm_per_kn: float | None
     around: Surroundings = field(default_factory=Surroundings)
+    scatter: Scatter = field(default_factory=Scatter)
 
 
 def read_pull(text: str, *, where: str = "") -> PullRequest:
@@ -97,7 +100,18 @@ def _request(values: dict[str, Any]) -> PullRequest:
     )
     compliance = pull.number("tool_compliance_mm_per_kn")
     around = _around(body, pull, compliance)
-    return PullRequest(case, _mm(top, "grip_max") if "grip_max" in values else None, compliance, around)
+    grip = _mm(top, "grip_max") if "grip_max" in values else None
+    return PullRequest(case, grip, compliance, around, _scatter(values.get("scatter", {})))
+
+
+def _scatter(values: Any) -> Scatter:
+    """Standard deviations from set to set: lengths, and shares of strength and friction."""
+    section = Section.of(values, "scatter", known=_KNOWN["scatter"])
+    lengths = {f"{key}_mm": _mm(section, key) for key in ("thickness", "hole", "wall") if section.has(key)}
+    shares = {key: _number(section, key) for key in ("strength", "friction") if section.has(key)}
+    if min([0.0, *lengths.values(), *shares.values()]) < 0.0 or max([0.0, *shares.values()]) > 0.5:
+        raise BadInput("A scatter is not negative, a share at most 0.5.", where="scatter", hint='thickness = "0.05 mm"')
+    return Scatter(**lengths, **shares)
 
 
 def _around(body: Section, pull: Section, compliance: float | None) -> Surroundings:

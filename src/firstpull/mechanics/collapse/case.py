@@ -63,6 +63,17 @@ class PullCase:
         return self.unthreaded_length_mm - (self.sheet.thickness_mm if self.sheet else 0.0)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scatter:
+    """Standard deviations from set to set: lengths in mm; the metal's strength and the friction as shares of their values."""
+
+    thickness_mm: float = 0.0
+    hole_mm: float = 0.0
+    wall_mm: float = 0.0
+    strength: float = 0.0
+    friction: float = 0.0
+
+
 def check_case(case: PullCase) -> PullCase:
     """The same case, or BadInput that names what cannot be pulled. Lengths in mm. Source: by definition."""
     check_flow_curve(case.metal)
