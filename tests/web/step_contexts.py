@@ -148,6 +148,7 @@ CONTEXTS: dict[str, dict[str, Any]] = {
         **ASK,
         "title": "Find the allowance",
         "coupon": "",
+        "pull": "/inserts/virtual-pull?job=1",
         "instruction": "Set to 12.10",
         "note": "",
         "text": "",

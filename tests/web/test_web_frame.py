@@ -392,8 +392,11 @@ def test_every_word_is_used_and_there() -> None:
     for path in WEB.glob("*.py"):
         code = path.read_text()
         used |= set(re.findall(r'TEXTS\["(\w+)"\]\["(\w+)"\]', code))
-        named = re.findall(r'words = TEXTS\["(\w+)"\]', code)
-        used |= {(table, key) for table in named for key in re.findall(r'words\["(\w+)"\]', code)}
+        for function in re.split(r"\n(?=def )", code):
+            named = re.findall(r'words(?:, \w+)* = TEXTS\["(\w+)"\]', function)
+            used |= {(table, key) for table in named for key in re.findall(r'words\["(\w+)"\]', function)}
+            if re.search(r"words\[[a-z]", function):  # looked up by a variable
+                whole |= set(named)
         # a table looked up by a variable is used whole
         whole |= set(re.findall(r'TEXTS\["(\w+)"\](?:\[[a-z]|\.get\()', code))
     used = {(page, key) for page, key in used if page not in whole}
