@@ -273,6 +273,15 @@ def test_readings_that_never_differ_leave_the_step(book: Book) -> None:
     assert [name for name, _u, _f in again.parts] == ["resolution", "limit of error"]
 
 
+def test_somebody_who_rounds_is_seen(book: Book) -> None:
+    """Readings rounded to 0.02 show a step of 0.02; as they are, the gauge's own 0.01."""
+    value = scattered()
+    rounded = finished(book, plan(), lambda person, part, turn: round(value(person, part, turn) / 0.02) * 0.02)
+    plain = finished(book, plan(), scattered())
+    assert (rounded.result or {})["seen_step_mm"] == pytest.approx(0.02, rel=1e-12)
+    assert (plain.result or {})["seen_step_mm"] == pytest.approx(0.01, rel=1e-12)
+
+
 def test_the_largest_part_is_named(book: Book) -> None:
     """Ben reads 0.06 mm longer than Ada: the people are what to work on."""
     study = finished(book, plan(), scattered(ben=0.06))

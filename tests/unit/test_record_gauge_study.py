@@ -97,7 +97,7 @@ def test_a_result_that_lacks_anything_shown_is_not_written(book: Book, blocks: b
     result = _finished(book, blocks=blocks)
     unused = {
         "measured", "rounds", "confidence", "mean_mm", "anova", "interaction_pooled", "distinct", "window_share", "window_share_at_worst",
-        "reference_u_mm",
+        "reference_u_mm", "seen_step_mm",
     }  # fmt: skip
     if blocks:
         unused |= {"parts", "people"}

@@ -21,6 +21,7 @@ from firstpull.units import Length
 
 CONFIDENCE = 0.90
 """Of the limits of every scatter, two-sided."""
+_ENOUGH = 10  # readings; fewer lie on a coarser step by chance
 MOST_OF_WINDOW = 0.30
 """A gauge may take so much of a window's width, 6 sd against the whole of it (AIAG MSA, a common limit of the trade)."""
 
@@ -40,6 +41,13 @@ def readings_of(study: Study) -> list[GaugeReading]:
         (slot for slot in study.slots if slot.number in counting), key=lambda slot: (slot.round, slot.number)
     )
     return [GaugeReading(slot.part, slot.person, Length.from_json(counting[slot.number].value).mm) for slot in slots]
+
+
+def seen_step_mm(study: Study) -> float:
+    """The largest step in mm of which all differences between readings are multiples; 0 with fewer than ten readings or
+    none that differ. Coarser than the gauge’s own, it tells that somebody rounds."""
+    nanometres = [Length.from_json(one.value).nanometres for one in study.counting.values()]
+    return 0.0 if len(nanometres) < _ENOUGH else math.gcd(*(one - nanometres[0] for one in nanometres)) / 1e6
 
 
 def half_window_served(sd_mm: float) -> float:
@@ -69,6 +77,7 @@ def _parts(study: Study, readings: list[GaugeReading], *, resolution_mm: float) 
         "people": len(study.people),
         "rounds": study.rounds,
         "resolution_mm": resolution_mm,
+        "seen_step_mm": seen_step_mm(study),
         "half_window_mm": half,
         "confidence": CONFIDENCE,
         **found,

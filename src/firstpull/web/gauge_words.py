@@ -102,6 +102,9 @@ def asides(result: Data, unit: LengthUnit) -> list[str]:
     found.append(f"Good for windows of {half_width(worst, unit)} at worst (90 % limits).")
     if result["coarse"]:
         found.append("The readings scatter less than the step lets see: step/√12 is taken instead.")
+    step = float(result.get("seen_step_mm") or 0.0)
+    if step > 1.5 * float(result["resolution_mm"]):
+        found.append(f"All readings lie {exact_step(step, unit)} apart or multiples of it: is the last digit rounded?")
     distinct = result.get("distinct_categories")
     if distinct is not None:
         found.append(f"It tells {max(1, int(distinct))} groups of these parts apart; five or more are wanted.")
@@ -147,6 +150,11 @@ def _component(name: str, one: Data, unit: LengthUnit) -> list[str]:
 
 def _bare(value_mm: Any, unit: LengthUnit) -> str:
     return show_mm(float(value_mm), unit, decimals=4 if unit == "mm" else 5)
+
+
+def exact_step(value_mm: float, unit: LengthUnit) -> str:
+    """A step with its unit, as it is."""
+    return f"{show_mm(value_mm, unit, decimals=3 if unit == 'mm' else 4)} {unit}"
 
 
 def signed(value_mm: float, unit: LengthUnit) -> str:
