@@ -203,7 +203,7 @@ def test_an_interruption_ends_without_a_trace(data: Path) -> None:
     waiting.stdin.write(b"{}\n")
     waiting.stdin.flush()
     assert waiting.stdout.readline()  # it is up and waits for more
-    time.sleep(0.1)
+    time.sleep(0.5)
     waiting.send_signal(signal.SIGINT)
     said = waiting.communicate(timeout=60)[1]
     assert waiting.returncode == 130

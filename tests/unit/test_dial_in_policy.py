@@ -195,3 +195,21 @@ def test_no_far_move_is_made_towards_more_stroke() -> None:
     move = ask(history, prior=None)
     assert move["action"] == "turn"
     assert 0 < move["clicks"] * 0.022 / 12 < 0.03
+
+
+def test_one_pull_in_the_stack_does_not_show_that_the_knob_acts_there() -> None:
+    """After the first coupon and a turn another coupon is asked for, however sure the belief; then it is released."""
+    coupons = {
+        "confidence": 0.95,
+        "air_to_stack": {"mean": 0.0, "sd": 0.0098},
+        "length_before_available": True,
+        "tolerance": 0.008,
+    }
+    air = {"length_before": 1.025, "where": "air"}
+    stack = {"length_before": 1.025, "where": "stack"}
+    turned = [*SETTLED, pull(0.79, **air), pull(0.79, **air), pull(0.798, **stack), turn(4), *WARM]
+    answer = ask(turned, **coupons)
+    assert answer["belief"]["p_inside"] > 0.95
+    assert (answer["action"], answer["where"]) == ("pull", "stack")
+    assert "shows that the knob moved the sets there" in answer["why"]
+    assert ask([*turned, pull(0.7905, **stack)], **coupons)["action"] == "release"

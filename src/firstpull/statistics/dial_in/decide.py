@@ -60,6 +60,7 @@ _CLOSER = 0.15
 _SEVERAL, _PLAIN_GAIN = 3, 0.04
 _WORTH_READING = 0.02
 _CONFIRMS = 1.0
+_MATTERS = 0.25
 _UNMOVED = 0.12
 _JUDGED, _SHOWN, _EARLY_PULLS = 0.6, 2.0, 2
 _SHORT_OF, _LONG_OF = 0.8, 0.2
@@ -240,10 +241,16 @@ def _release(view: _View) -> Decision | None:
     if view.belief.p_inside < job.confidence or not any(accepted) or not _confirmed(state, job):
         return None
     if job.shift is not None and job.shift.sd_mm > job.tolerance_mm / 4.0:
-        in_stack = any(good and pull.where == "stack" for good, pull in zip(accepted, state.pulls, strict=True))
-        if not in_stack:
+        in_stack = sum(good and pull.where == "stack" for good, pull in zip(accepted, state.pulls, strict=True))
+        if in_stack == 0 or (in_stack == 1 and not _unmoved(state, job)):
             return None
     return _reply(view, "release", cause="inside", confidence=view.belief.p_inside)
+
+
+def _unmoved(state: State, job: Job) -> bool:
+    """Whether the knob stands where the last pull that counts was made, as far as it matters. One pull in the stack does
+    not show that the knob acts there: a tool that stalls sets the same whatever the knob says."""
+    return abs(state.moved_turns) * job.lead_mm <= _MATTERS * job.tolerance_mm
 
 
 def _confirmed(state: State, job: Job, *, further_turns: float = 0.0) -> bool:
@@ -370,7 +377,10 @@ def _apart(view: _View) -> Decision | None:
 
 
 def _pull(view: _View) -> Decision:
-    return _warm(view) or _reply(view, "pull", cause="more" if view.state.inserts_used else "first")
+    cause = "more" if view.state.inserts_used else "first"
+    if view.where == "stack" and view.belief.p_inside >= view.job.confidence:
+        cause = "acts"
+    return _warm(view) or _reply(view, "pull", cause=cause)
 
 
 def _worth_turning(view: _View, move: Move) -> bool:

@@ -130,6 +130,8 @@ def _turn_sentence(decision: Decision, request: Request, *, expected: str) -> st
 
 def _pull_sentence(decision: Decision, request: Request, *, mean: str, expected: str) -> str:
     place = " in the stack" if decision.where == "stack" else ""
+    if decision.cause == "acts":
+        return f"Pull one more in the stack: it shows that the knob moved the sets there too; expect {expected}."
     if decision.cause == "first":
         return f"Pull one sacrificial insert{place} and measure it: {_count_sentence(request.job)}."
     chance = _percent(decision.belief.p_inside)
