@@ -81,7 +81,7 @@ def _owed_set_up(state: JobState) -> str:
     undone = [act["key"] for act in acts(state) if act["key"] not in state.steps_done]
     begun = bool(state.pulls or state.held or state.released)
     if undone and not begun:
-        return f"{len(undone)} act(s) at the tool."
+        return f"{len(undone)} {'act' if len(undone) == 1 else 'acts'} at the tool."
     return ""
 
 

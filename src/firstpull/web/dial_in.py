@@ -23,6 +23,7 @@ from firstpull.web.trial_views import (
     chart_of,
     counted_note,
     expected_text,
+    inserts_used,
     known_lines,
     mm_text,
     promise_text,
@@ -192,7 +193,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
     if state.held is not None:
         return {
             "question": "The tool is dialled in.",
-            "crumb": f"{pulled} inserts used",
+            "crumb": inserts_used(pulled),
             "instruction": f"Mean {mm_text(here, float(state.held['estimate_mm']))}",
             "note": f"inside its limits with {float(state.held['confidence']) * 100:.1f} % confidence",
             "buttons": [_button("Prove it on coupons", address=here.address(state.id, "prove"))],
@@ -202,7 +203,7 @@ def _view(here: Desk, state: JobState, *, air: str, problem: dict[str, Any] | No
     if action == "release":
         return {
             "question": "It is where it must be. Lock the adjuster?",
-            "crumb": f"{pulled} inserts used",
+            "crumb": inserts_used(pulled),
             "instruction": f"Mean {mm_text(here, to_mm(float(reply['estimate']), unit_of(state)))}",
             "note": f"inside its limits with {float(reply['confidence']) * 100:.1f} % confidence. Air off, lock it, air on.",
             "buttons": [_button("Locked: go on to coupons", "hold"), *strike_button(here, state)],

@@ -20,7 +20,7 @@ from firstpull.units import show_length, show_mm
 from firstpull.web.desk import Desk, act, desk, form_of, show
 from firstpull.web.person import local_address
 from firstpull.web.render import page
-from firstpull.web.trial_views import chart_of, mm_text
+from firstpull.web.trial_views import chart_of, inserts_used, mm_text
 
 router = APIRouter()
 
@@ -148,7 +148,7 @@ def show_review(request: Request, job: str) -> Response:
     if not truth.reachable:
         verdict = "This tool can not reach the target: the right answer was to stop."
     context = {
-        "crumb": f"{words[0]} · {truth.inserts_used} inserts used, {truth.cycles} cycles",
+        "crumb": f"{words[0]} · {inserts_used(truth.inserts_used)}, {truth.cycles} cycles",
         "verdict": verdict,
         "kind": "done" if inside and truth.reachable else "look",
         "teaches": words[2],
@@ -236,7 +236,7 @@ def end_page(here: Desk, state: JobState) -> Response:
     missing = owed(state)
     context = {
         "question": "Do you release it?",
-        "crumb": f"{practice_bench.used(state)} inserts used",
+        "crumb": inserts_used(practice_bench.used(state)),
         "said": f"Dialled in: mean {mm_text(here, float(held['estimate_mm']))}, "
         f"inside its limits with {float(held['confidence']) * 100:.1f} % confidence.",
         "owed": [{"text": text, "address": here.address(state.id, "prove")} for text in missing],

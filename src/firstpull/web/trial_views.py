@@ -17,6 +17,11 @@ A_GUESS_MM = 0.5
 """A standard doubt from which an expected reading is called a guess: the knob is not known at all yet."""
 
 
+def inserts_used(count: int) -> str:
+    """How many inserts, in words."""
+    return f"{count} insert{'' if count == 1 else 's'} used"
+
+
 def said_of(here: Desk, state: JobState, *, brief: bool = False) -> str:
     """What the last pull gave, against the aim, and whether it was foretold: “11.74 mm, counts as 11.71: 0.45 mm too
     long”. What it counts as allows for the insert's own free length; the chart shows the same number. ``brief``
