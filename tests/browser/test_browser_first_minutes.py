@@ -41,8 +41,8 @@ def test_the_reading_is_told_before_the_pull(browser: Browser, bench: Served) ->
         hits = [_pull(hand, told)]
         while hand.actions()[0] != LOCK:
             assert len(hits) <= 12
-            if hand.actions()[0] == "Read it again":
-                hand.press("Read it again")
+            if hand.actions()[0] in ("Read it again", "Cycled once"):
+                hand.press(hand.actions()[0])
                 continue
             told = _turn(hand) if hand.actions()[0] == "Air is off" else _expected(hand, ".ask-text")
             if hand.actions()[0] == "Pull":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -132,8 +133,6 @@ def begin(client: TestClient, page: str) -> str:
 
 
 def _typed(page: str) -> dict[str, str]:
-    import re
-
     found = dict(re.findall(r'<input[^>]*\bid="(\w+)"[^>]*\bvalue="([^"]*)"', page))
     found |= {name: value for name, value in re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page)}
     chosen = re.findall(r'type="radio"[^>]*name="(\w+)"[^>]*value="([^"]*)"[^>]*checked', page)
@@ -146,9 +145,14 @@ def test_the_screens_are_filled_in_from_the_row_and_the_stack(desk: Desk) -> Non
     page = client.get(address(book)).text
     assert 'value="9.00 mm"' in page
     assert 'value="7.20 mm"' in page
-    refused = client.post(address(book), data={**fields(page), "screen": "0", "do": "next", "outer_diameter": ""})
+    refused = client.post(
+        address(book), data={**fields(page), **_typed(page), "do": "next", "counterbore_diameter": ""}
+    )
     assert refused.status_code == 422
     assert "This measure is needed." in refused.text
+    focused = [tag for tag in re.findall(r"<input[^>]*>", refused.text) if " autofocus" in tag]
+    assert len(focused) == 1
+    assert 'name="counterbore_diameter"' in focused[0]
 
 
 def test_a_pull_can_be_stopped_and_nothing_is_kept(desk: Desk) -> None:

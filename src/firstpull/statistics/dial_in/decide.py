@@ -240,17 +240,21 @@ def _release(view: _View) -> Decision | None:
     accepted = _accepted(state, job)
     if view.belief.p_inside < job.confidence or not any(accepted) or not _confirmed(state, job):
         return None
-    if job.shift is not None and job.shift.sd_mm > job.tolerance_mm / 4.0:
-        in_stack = sum(good and pull.where == "stack" for good, pull in zip(accepted, state.pulls, strict=True))
-        if in_stack == 0 or (in_stack == 1 and not _unmoved(state, job)):
-            return None
+    if not _shown_in_stack(state, job):
+        return None
     return _reply(view, "release", cause="inside", confidence=view.belief.p_inside)
 
 
-def _unmoved(state: State, job: Job) -> bool:
-    """Whether the knob stands where the last pull that counts was made, as far as it matters. One pull in the stack does
-    not show that the knob acts there: a tool that stalls sets the same whatever the knob says."""
-    return abs(state.moved_turns) * job.lead_mm <= _MATTERS * job.tolerance_mm
+def _shown_in_stack(state: State, job: Job, *, further_turns: float = 0.0) -> bool:
+    """Whether pulls in the stack, where they are needed, speak for the knob position, should it be turned that much further.
+
+    One pull does not show that the knob acts there: a tool that stalls sets the same whatever the knob says.
+    """
+    if job.shift is None or job.shift.sd_mm <= job.tolerance_mm / 4.0:
+        return True
+    count = sum(good and pull.where == "stack" for good, pull in zip(_accepted(state, job), state.pulls, strict=True))
+    unmoved = abs(state.moved_turns + further_turns) * job.lead_mm <= _MATTERS * job.tolerance_mm
+    return count > 1 or (count == 1 and unmoved)
 
 
 def _confirmed(state: State, job: Job, *, further_turns: float = 0.0) -> bool:
@@ -405,7 +409,9 @@ def _worth_turning(view: _View, move: Move) -> bool:
 def _order(view: _View, move: Move, *, cause: str = "") -> Decision:
     final = len(move.steps) == 1
     kind = cause or ("more" if move.first > 0 else "less") if final else "back_off"
-    done = move.outlook.p_inside >= view.job.confidence and _confirmed(view.state, view.job, further_turns=move.first)
+    state, job = view.state, view.job
+    done = move.outlook.p_inside >= job.confidence and _confirmed(state, job, further_turns=move.first)
+    done = done and _shown_in_stack(state, job, further_turns=move.first)
     return _reply(view, "turn", cause=kind, steps=move.steps, dry_cycles=DRY_CYCLES if final and not done else 0)
 
 
