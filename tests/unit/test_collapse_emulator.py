@@ -28,14 +28,14 @@ CASES = {
     ),
     "M5 aluminium": PullCase(
         7.0, 5.9, 5.5, 4.6, 6.0, 10.0, 1.0, FlowCurve("voce", 70_000.0, 0.33, s0_mpa=180.0, q_mpa=120.0, b=8.0, h_mpa=60.0),
-        0.1, 3.1, Sheet(1.5, 7.1, 0.1),
+        0.1, 3.6, Sheet(1.5, 7.1, 0.1),
     ),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", CASES)
 def test_it_says_what_the_simulation_says(name: str) -> None:
-    """Force before closure within three of its deviations of the coarse simulation's, closure within three and 0.05 mm."""
+    """Force before closure within 10 % of the coarse simulation's, 5 % in the mean; closure within three deviations and 0.05 mm."""
     case = CASES[name]
     run = simulate(case, effort=Effort(layers=3, pace=0.0017))
     quick = emulate(case)
@@ -47,7 +47,9 @@ def test_it_says_what_the_simulation_says(name: str) -> None:
     ratio = np.interp(at, quick.stroke_mm, quick.force_n) / np.interp(at, run.stroke_mm, run.force_n)
     assert float(np.sqrt(np.mean((ratio - 1.0) ** 2))) < 0.05
     assert float(np.abs(ratio - 1.0).max()) < 0.10
-    if quick.clear_cut and real["closure"] is not None and quick.events["closure"] is not None:
+    assert real["closure"] is not None
+    if quick.clear_cut:
+        assert quick.events["closure"] is not None
         off = quick.events["closure"].stroke_mm - real["closure"].stroke_mm
         assert abs(off) < 3.0 * quick.closure_sd_mm + 0.05
 
@@ -71,7 +73,7 @@ def test_the_box_is_where_the_words_are() -> None:
 
 
 def test_the_nearest_swift_law() -> None:
-    """A Swift law is itself; a Voce law is met within 4 % over the strains of a fold."""
+    """A Swift law is itself; a Voce law is met within 6 % over the strains of a fold."""
     assert swift_of(STEEL) == (700.0, 0.01, 0.2)
     voce = CASES["M5 aluminium"].metal
     k_mpa, e0, n = swift_of(voce)

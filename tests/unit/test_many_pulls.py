@@ -14,7 +14,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 
 def test_the_gpu_kernel_marches_as_the_cpu_does() -> None:
-    """Stroke, work, diameter and moving energy agree look by look; nothing of the touching or the masses is left out."""
+    """Stroke, work, diameter and moving energy agree look by look (a missing friction or surface is seen, a slightly other stiffness of touching is not)."""
     environ = {**os.environ, "NUMBA_ENABLE_CUDASIM": "1", "PYTHONPATH": str(ROOT / "src")}
     done = subprocess.run(
         [sys.executable, "-W", "ignore", "-m", "studies.many_pulls.on_simulator", "9"],

@@ -33,7 +33,7 @@ class Closing:
 def closing_share(case: PullCase, *, stroke_mm: float, scatter: Scatter, model_sd_mm: float) -> Closing:
     """The share of sets whose fold has closed at ``stroke_mm``. Lengths in mm; ``model_sd_mm``: doubt of the simulation.
 
-    A closed fold is seated too (the clamp comes before the closure), so this is not more than the share that seats.
+    Closed is not seated: whether a clamp stays on the sheet is not emulated.
     Raises BadInput outside the emulator's box, where closure is not clear-cut, or where scatter or doubt is negative. Source: Monte Carlo with an even
     (Sobol) sequence, JCGM 101:2008, 5.9; the emulator's and the simulation's own errors are drawn as normal.
     """
